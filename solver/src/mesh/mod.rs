@@ -1,0 +1,1 @@
+//! Grid lines in the plane and slices through the thickness.

