@@ -163,26 +163,27 @@ const ZERO_C_IN_K: f64 = 273.15;
 /// Describes a module as it will be solved.
 pub fn describe(module: &Module) -> Record {
     let mut materials: Vec<MaterialRecord> = Vec::new();
-    let mut use_material = |material: &Material, by: String| {
-        match materials.iter_mut().find(|known| known.name == material.name) {
-            Some(known) if known.used_by.contains(&by) => {}
-            Some(known) => known.used_by.push(by),
-            None => {
-                let (exponent, reference_C) = match material.law {
-                    TemperatureLaw::Constant => (None, None),
-                    TemperatureLaw::Power { exponent, reference_K } => {
-                        (Some(exponent), Some(reference_K - ZERO_C_IN_K))
-                    }
-                };
-                materials.push(MaterialRecord {
-                    name: material.name.clone(),
-                    conductivity_W_mK: material.conductivity_W_mK,
-                    exponent,
-                    reference_C,
-                    source: material.source.clone(),
-                    used_by: vec![by],
-                });
-            }
+    let mut use_material = |material: &Material, by: String| match materials
+        .iter_mut()
+        .find(|known| known.name == material.name)
+    {
+        Some(known) if known.used_by.contains(&by) => {}
+        Some(known) => known.used_by.push(by),
+        None => {
+            let (exponent, reference_C) = match material.law {
+                TemperatureLaw::Constant => (None, None),
+                TemperatureLaw::Power { exponent, reference_K } => {
+                    (Some(exponent), Some(reference_K - ZERO_C_IN_K))
+                }
+            };
+            materials.push(MaterialRecord {
+                name: material.name.clone(),
+                conductivity_W_mK: material.conductivity_W_mK,
+                exponent,
+                reference_C,
+                source: material.source.clone(),
+                used_by: vec![by],
+            });
         }
     };
     let rect_mm = |rect: &crate::module::Rect| {
@@ -269,11 +270,9 @@ pub fn describe(module: &Module) -> Record {
         spray: describe_spray(module),
         board_C: module.board.temperature_K - ZERO_C_IN_K,
         board_htc_W_m2K: module.board.htc_W_m2K,
-        contacts: module
-            .board
-            .contacts
-            .as_ref()
-            .map(|field| (field.contacts, field.contacts as f64 * field.conductance_per_contact_W_K)),
+        contacts: module.board.contacts.as_ref().map(|field| {
+            (field.contacts, field.contacts as f64 * field.conductance_per_contact_W_K)
+        }),
         edge_htc_W_m2K: module.edge.htc_W_m2K,
         edge_C: module.edge.temperature_K - ZERO_C_IN_K,
         accuracy_K: module.mesh.cell_m.is_none().then_some(module.mesh.accuracy_K),
