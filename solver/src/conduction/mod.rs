@@ -1,5 +1,16 @@
 //! Sheets, islands and surroundings as a network of conductances: the system to be solved.
+//!
+//! [`Network`] knows which material, thickness and heat lies where on a mesh; [`assembly`] turns
+//! it into an [`Operator`] and a right-hand side; [`faces`] turns a solution back into
+//! temperatures of faces and into the heat balance. Temperatures in here are rises above the
+//! coolant inlet: small numbers keep their digits.
 
+pub mod assembly;
+pub mod faces;
+mod network;
 pub mod operator;
+pub mod surface;
 
+pub use network::{FaceHeat, Network, SourceFace};
 pub use operator::{Block, Operator};
+pub use surface::{AffineFlux, PrescribedLaw, SurfaceLaw};

@@ -148,4 +148,38 @@ impl Operator {
         let base = &self.blocks[0];
         ((base.nl - 1) * base.ny + island.j0 + j) * base.nx + island.i0 + i
     }
+
+    /// The residual `b - A x`, W: a plain loop, kept apart from the solver's own kernels so that
+    /// it can check them.
+    pub fn residual(&self, b: &[f64], x: &[f64]) -> Vec<f64> {
+        let mut r = b.to_vec();
+        let mut link = |a: usize, c: usize, g: f64| {
+            let flow = g * (x[a] - x[c]);
+            r[a] -= flow;
+            r[c] += flow;
+        };
+        for (block, offset) in self.blocks.iter().zip(self.offsets()) {
+            let (nx, plane) = (block.nx, block.nx * block.ny);
+            for c in 0..block.len() {
+                if block.east[c] != 0.0 {
+                    link(offset + c, offset + c + 1, block.east[c]);
+                }
+                if block.north[c] != 0.0 {
+                    link(offset + c, offset + c + nx, block.north[c]);
+                }
+                if block.up[c] != 0.0 {
+                    link(offset + c, offset + c + plane, block.up[c]);
+                }
+            }
+            for c in 0..block.seat.len() {
+                link(offset + c, self.seat_index(block, c), block.seat[c]);
+            }
+        }
+        for (block, offset) in self.blocks.iter().zip(self.offsets()) {
+            for c in 0..block.len() {
+                r[offset + c] -= block.sink[c] * x[offset + c];
+            }
+        }
+        r
+    }
 }

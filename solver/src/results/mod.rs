@@ -1,5 +1,11 @@
 //! What a solve tells: junctions, hot spots, heat balance, fields on the grid.
 
+mod junctions;
+
+pub use junctions::{
+    FaceStatistics, face_statistics, hot_spots, junctions, plane_field, sheet_fields,
+};
+
 use std::sync::Arc;
 
 use ndarray::Array2;

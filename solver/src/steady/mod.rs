@@ -1,10 +1,13 @@
 //! One steady solve, refined until the accuracy asked for is reached.
 
+mod grids;
+mod interpolate;
+mod one_grid;
+mod refine;
+
 use std::fmt;
 
 use crate::linear::CgError;
-use crate::module::Module;
-use crate::results::{RefinementLevel, SteadyResult};
 
 /// Why there is no steady solution.
 #[derive(Debug, Clone)]
@@ -72,15 +75,5 @@ impl Default for SteadyOptions {
     }
 }
 
-/// Solves `module`; `progress` hears of every refinement level as it ends.
-///
-/// # Errors
-/// See [`SteadyError`].
-pub fn solve(
-    module: &Module,
-    options: &SteadyOptions,
-    progress: &mut dyn FnMut(&RefinementLevel),
-) -> Result<SteadyResult, SteadyError> {
-    let _ = (module, options, progress);
-    Err(SteadyError::NoHeatSink)
-}
+pub use one_grid::{GridSolution, solve_on_mesh};
+pub use refine::solve;

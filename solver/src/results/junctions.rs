@@ -1,0 +1,225 @@
+//! Junction temperatures, hot spots and fields from a solution on a mesh.
+
+use std::sync::Arc;
+
+use ndarray::Array2;
+
+use super::{HotSpot, Junction, PlaneField, SheetField};
+use crate::conduction::Network;
+use crate::conduction::faces::source_rises;
+use crate::mesh::IslandPart;
+use crate::module::Module;
+use crate::steady::GridSolution;
+
+/// A local maximum is kept when it stands this far above the lowest junction of its source, as a
+/// share of the source's own spread: ripples are no hot spots.
+const LEAST_PROMINENCE: f64 = 0.2;
+
+/// Highest, mean and lowest rise of one active face, K, and where the highest lies.
+#[derive(Debug, Clone, Copy)]
+pub struct FaceStatistics {
+    /// Highest rise, K.
+    pub max_K: f64,
+    /// Area mean, K.
+    pub mean_K: f64,
+    /// Lowest rise, K.
+    pub min_K: f64,
+    /// Where the highest lies, m.
+    pub at_m: [f64; 2],
+}
+
+/// Statistics of every source's active face.
+pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
+    let plane = &network.mesh.plane;
+    network
+        .sources
+        .iter()
+        .map(|source| {
+            let rises = rises_of(network, solution, source);
+            let nx = source.cells.nx();
+            let mut hottest = 0;
+            let (mut sum, mut area_sum) = (0.0, 0.0);
+            let mut min_K = f64::INFINITY;
+            for (c, &rise) in rises.iter().enumerate() {
+                let area =
+                    network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
+                sum += area * rise;
+                area_sum += area;
+                min_K = min_K.min(rise);
+                // Symmetric modules have equal maxima: take the first beyond rounding.
+                if rise > rises[hottest] + 1e-12 * rise.abs() {
+                    hottest = c;
+                }
+            }
+            let cell = plane.cell(source.cells.i0 + hottest % nx, source.cells.j0 + hottest / nx);
+            FaceStatistics {
+                max_K: rises[hottest],
+                mean_K: sum / area_sum,
+                min_K,
+                at_m: cell.centre_m(),
+            }
+        })
+        .collect()
+}
+
+fn rises_of(
+    network: &Network,
+    solution: &GridSolution,
+    source: &crate::conduction::SourceFace,
+) -> Vec<f64> {
+    source_rises(network, solution.factors.as_deref(), source, &solution.rise_K, &solution.wet)
+}
+
+/// The junction rows: die in case order, then heaters. `uncertainty_K` has one entry a source.
+pub fn junctions(
+    module: &Module,
+    network: &Network,
+    solution: &GridSolution,
+    uncertainty_K: &[f64],
+) -> Vec<Junction> {
+    let inlet_K = module.coolant.inlet_K;
+    let statistics = face_statistics(network, solution);
+    let plane = &network.mesh.plane;
+    let nx = plane.nx();
+    let described = module
+        .die
+        .iter()
+        .map(|d| (&d.name, &d.type_name[..], d.power_W, d.limit_K, d.rect))
+        .chain(module.heaters.iter().map(|h| (&h.name, "heater", h.power_W, h.limit_K, h.rect)));
+    described
+        .zip(&network.sources)
+        .zip(statistics.iter().zip(uncertainty_K))
+        .map(|(((name, type_name, power_W, limit_K, rect), source), (s, &uncertainty_K))| {
+            let mut heat_to_spray_W = 0.0;
+            for j in source.cells.j0..source.cells.j1 {
+                for i in source.cells.i0..source.cells.i1 {
+                    heat_to_spray_W +=
+                        solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
+                }
+            }
+            Junction {
+                name: name.clone(),
+                type_name: type_name.to_owned(),
+                power_W,
+                mean_flux_W_m2: power_W / rect.area_m2(),
+                max_K: inlet_K + s.max_K,
+                mean_K: inlet_K + s.mean_K,
+                min_K: inlet_K + s.min_K,
+                uncertainty_K,
+                limit_K,
+                hot_spot_m: s.at_m,
+                heat_to_spray_W,
+                wetted_share: None,
+                chf_margin: None,
+                model_range_K: None,
+            }
+        })
+        .collect()
+}
+
+/// Local maxima of every active face, hottest first.
+pub fn hot_spots(module: &Module, network: &Network, solution: &GridSolution) -> Vec<HotSpot> {
+    let inlet_K = module.coolant.inlet_K;
+    let names = module.die.iter().map(|d| &d.name).chain(module.heaters.iter().map(|h| &h.name));
+    let mut spots = Vec::new();
+    for (name, source) in names.zip(&network.sources) {
+        let rises = rises_of(network, solution, source);
+        let (nx, ny) = (source.cells.nx(), source.cells.ny());
+        let lowest = rises.iter().copied().fold(f64::INFINITY, f64::min);
+        let highest = rises.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let floor = lowest + LEAST_PROMINENCE * (highest - lowest);
+        for c in 0..rises.len() {
+            let (i, j) = (c % nx, c / nx);
+            if rises[c] < floor {
+                continue;
+            }
+            let mut is_peak = true;
+            for nj in j.saturating_sub(1)..(j + 2).min(ny) {
+                for ni in i.saturating_sub(1)..(i + 2).min(nx) {
+                    let n = nj * nx + ni;
+                    // On a plateau (equal up to rounding) the first cell stands for all.
+                    let higher = rises[n] - rises[c];
+                    let level = 1e-9 * rises[c].abs();
+                    if n != c && (higher > level || (higher > -level && n < c)) {
+                        is_peak = false;
+                    }
+                }
+            }
+            if is_peak {
+                let cell = network.mesh.plane.cell(source.cells.i0 + i, source.cells.j0 + j);
+                spots.push(HotSpot {
+                    name: name.clone(),
+                    temperature_K: inlet_K + rises[c],
+                    at_m: cell.centre_m(),
+                    flux_W_m2: source.heat_W[c] / cell.area_m2(),
+                });
+            }
+        }
+    }
+    spots.sort_by(|a, b| b.temperature_K.total_cmp(&a.temperature_K));
+    spots
+}
+
+/// A value a cell of the plane as a field.
+pub fn plane_field(network: &Network, values: impl Iterator<Item = f64>) -> PlaneField {
+    let plane = &network.mesh.plane;
+    let mut field = Array2::from_elem((plane.ny(), plane.nx()), f64::NAN);
+    for (cell, value) in field.iter_mut().zip(values) {
+        *cell = value;
+    }
+    PlaneField {
+        x_lines_m: plane.x_lines_m.clone(),
+        y_lines_m: plane.y_lines_m.clone(),
+        values: field,
+    }
+}
+
+/// Every sheet as a field: the substrate's from the board side up, then attach and die, each
+/// counted from the seat up over all islands.
+pub fn sheet_fields(module: &Module, network: &Network, solution: &GridSolution) -> Vec<SheetField> {
+    let mesh = network.mesh;
+    let inlet_K = module.coolant.inlet_K;
+    let (nx, ny) = (mesh.plane.nx(), mesh.plane.ny());
+    let mut fields = Vec::new();
+    for (l, sheet) in mesh.sheets.iter().enumerate() {
+        let values = &solution.rise_K[l * nx * ny..(l + 1) * nx * ny];
+        fields.push(SheetField {
+            name: numbered(&module.layers[sheet.layer].name, sheet.slice),
+            temperature_K: plane_field(network, values.iter().map(|r| inlet_K + r)),
+        });
+    }
+    for (part, word) in [(IslandPart::Attach, "attach"), (IslandPart::Die, "die")] {
+        let most = mesh
+            .islands
+            .iter()
+            .map(|i| i.sheets.iter().filter(|s| s.0 == part).count())
+            .max()
+            .unwrap_or(0);
+        for slice in 0..most {
+            let mut values = Array2::from_elem((ny, nx), f64::NAN);
+            for (island, (cells, offset, _)) in mesh.islands.iter().zip(network.boxes().skip(1)) {
+                let sheets: Vec<usize> = (0..island.sheets.len())
+                    .filter(|&l| island.sheets[l].0 == part)
+                    .collect();
+                let Some(&l) = sheets.get(slice) else { continue };
+                for c in 0..cells.len() {
+                    values[[cells.j0 + c / cells.nx(), cells.i0 + c % cells.nx()]] =
+                        inlet_K + solution.rise_K[offset + l * cells.len() + c];
+                }
+            }
+            fields.push(SheetField {
+                name: numbered(word, slice),
+                temperature_K: PlaneField {
+                    x_lines_m: Arc::clone(&mesh.plane.x_lines_m),
+                    y_lines_m: Arc::clone(&mesh.plane.y_lines_m),
+                    values,
+                },
+            });
+        }
+    }
+    fields
+}
+
+fn numbered(name: &str, slice: usize) -> String {
+    if slice == 0 { name.to_owned() } else { format!("{name}-{}", slice + 1) }
+}

@@ -1,0 +1,201 @@
+//! Families of plane grids: one density of lines, halved and doubled without moving a line.
+
+use std::sync::Arc;
+
+use super::GridSolution;
+use crate::conduction::Network;
+use crate::mesh::{Density, PlaneGrid, edges_along, fill_interval, snapped_edges};
+use crate::module::{Module, Rect, Spray};
+
+/// Neighbouring cells may differ in width by about this share: the size may grow by this many
+/// metres a metre.
+const GROWTH: f64 = 0.5;
+/// A cell is never wider than this share of the module.
+const WIDEST_SHARE: f64 = 1.0 / 12.0;
+/// A cell that the density asks for is never narrower than this share of the module.
+const NARROWEST_SHARE: f64 = 1.0 / 40_000.0;
+
+/// Lines of one axis: the snapped edges, and an even number of pieces between each two.
+#[derive(Debug, Clone)]
+struct Axis {
+    edges_m: Vec<f64>,
+    density: Density,
+    pieces: Vec<usize>,
+}
+
+impl Axis {
+    fn new(edges_m: Vec<f64>, density: Density) -> Axis {
+        let pieces = edges_m
+            .windows(2)
+            .map(|pair| {
+                let cells = density.cells_up_to(pair[1]) - density.cells_up_to(pair[0]);
+                2 * ((0.5 * cells).ceil() as usize).max(1)
+            })
+            .collect();
+        Axis { edges_m, density, pieces }
+    }
+
+    fn lines(&self, divide_by: usize) -> Arc<[f64]> {
+        let mut lines = vec![self.edges_m[0]];
+        for (pair, pieces) in self.edges_m.windows(2).zip(&self.pieces) {
+            fill_interval(&mut lines, &self.density, pair[0], pair[1], pieces / divide_by);
+        }
+        lines.into()
+    }
+}
+
+/// A plane grid that can be halved.
+#[derive(Debug, Clone)]
+pub(super) struct GridFamily {
+    axes: [Axis; 2],
+}
+
+impl GridFamily {
+    /// Cells of at most `cell_m` everywhere.
+    pub(super) fn even(module: &Module, cell_m: f64) -> GridFamily {
+        GridFamily::from_densities(module, |edges, _| Density::from_size(edges, |_| cell_m))
+    }
+
+    /// A first grid, before anything is known of the temperatures: fine at the edges.
+    pub(super) fn first(module: &Module) -> GridFamily {
+        GridFamily::from_densities(module, |edges, axis| {
+            let length = module.size_m[axis];
+            Density::from_size(edges, |x| {
+                let distance = edges
+                    .iter()
+                    .map(|e| (x - e).abs())
+                    .fold(f64::INFINITY, f64::min);
+                (length / 60.0 + GROWTH * distance).min(length * WIDEST_SHARE)
+            })
+        })
+    }
+
+    /// The grid that gives every cell a temperature sag of at most `sag_K`, judged by the
+    /// curvature of a former solution: `width = sqrt(8 sag / |T''|)`, with bounded growth.
+    pub(super) fn from_curvature(
+        module: &Module,
+        solution: &GridSolution,
+        curvature: &[Vec<f64>; 2],
+        sag_K: f64,
+    ) -> GridFamily {
+        GridFamily::from_densities(module, |_, axis| {
+            let lines =
+                [&solution.mesh.plane.x_lines_m, &solution.mesh.plane.y_lines_m][axis];
+            let length = module.size_m[axis];
+            let mut nodes = vec![lines[0]];
+            nodes.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
+            nodes.push(lines[lines.len() - 1]);
+            let mut sizes: Vec<f64> = curvature[axis]
+                .iter()
+                .map(|k| {
+                    (8.0 * sag_K / k.max(1e-30))
+                        .sqrt()
+                        .clamp(length * NARROWEST_SHARE, length * WIDEST_SHARE)
+                })
+                .collect();
+            sizes.insert(0, sizes[0]);
+            sizes.push(sizes[sizes.len() - 1]);
+            for k in 1..sizes.len() {
+                sizes[k] = sizes[k].min(sizes[k - 1] + GROWTH * (nodes[k] - nodes[k - 1]));
+            }
+            for k in (0..sizes.len() - 1).rev() {
+                sizes[k] = sizes[k].min(sizes[k + 1] + GROWTH * (nodes[k + 1] - nodes[k]));
+            }
+            Density::new(nodes, sizes.iter().map(|s| 1.0 / s).collect())
+        })
+    }
+
+    fn from_densities(
+        module: &Module,
+        density: impl Fn(&[f64], usize) -> Density,
+    ) -> GridFamily {
+        let rects = rectangles(module);
+        let axes = [0, 1].map(|axis| {
+            let edges = snapped_edges(
+                module.size_m[axis],
+                edges_along(axis, &rects),
+            );
+            let density = density(&edges, axis);
+            Axis::new(edges, density)
+        });
+        GridFamily { axes }
+    }
+
+    /// The grid itself.
+    pub(super) fn fine(&self) -> PlaneGrid {
+        PlaneGrid { x_lines_m: self.axes[0].lines(1), y_lines_m: self.axes[1].lines(1) }
+    }
+
+    /// Every other line of it; edges stay.
+    pub(super) fn half(&self) -> PlaneGrid {
+        PlaneGrid { x_lines_m: self.axes[0].lines(2), y_lines_m: self.axes[1].lines(2) }
+    }
+}
+
+/// Every rectangle whose edges must be grid lines.
+fn rectangles(module: &Module) -> Vec<Rect> {
+    let mut rects = Vec::new();
+    for die in &module.die {
+        rects.push(die.rect);
+        rects.extend(die.blocks.iter().map(|b| b.rect));
+    }
+    rects.extend(module.heaters.iter().map(|h| h.rect));
+    if let Spray::Prescribed(spray) = &module.spray {
+        rects.extend(spray.patches.iter().map(|p| p.rect));
+    }
+    rects
+}
+
+/// Largest magnitude of the second derivative of temperature along x in every column of cells
+/// and along y in every row, K/m².
+pub(super) fn curvature(module: &Module, solution: &GridSolution) -> [Vec<f64>; 2] {
+    let network = Network::new(module, &solution.mesh);
+    let (dx, dy) = (solution.mesh.plane.dx_m(), solution.mesh.plane.dy_m());
+    let mut along_x = vec![0.0f64; dx.len()];
+    let mut along_y = vec![0.0f64; dy.len()];
+    for (cells, offset, sheets) in network.boxes() {
+        let (nx, ny) = (cells.nx(), cells.ny());
+        for l in 0..sheets {
+            let sheet = &solution.rise_K[offset + l * nx * ny..offset + (l + 1) * nx * ny];
+            for j in 0..ny {
+                second_differences(
+                    &dx[cells.i0..cells.i1],
+                    |i| sheet[j * nx + i],
+                    &mut along_x[cells.i0..cells.i1],
+                );
+            }
+            for i in 0..nx {
+                second_differences(
+                    &dy[cells.j0..cells.j1],
+                    |j| sheet[j * nx + i],
+                    &mut along_y[cells.j0..cells.j1],
+                );
+            }
+        }
+    }
+    [along_x, along_y]
+}
+
+/// Raises `largest` to the magnitude of the second derivative of the cell values `at`.
+fn second_differences(widths: &[f64], at: impl Fn(usize) -> f64, largest: &mut [f64]) {
+    let n = widths.len();
+    for i in 1..n.saturating_sub(1) {
+        let right = (at(i + 1) - at(i)) / (0.5 * (widths[i] + widths[i + 1]));
+        let left = (at(i) - at(i - 1)) / (0.5 * (widths[i] + widths[i - 1]));
+        let second = ((right - left) / widths[i]).abs();
+        largest[i] = largest[i].max(second);
+        if i == 1 {
+            largest[0] = largest[0].max(second);
+        }
+        if i == n - 2 {
+            largest[n - 1] = largest[n - 1].max(second);
+        }
+    }
+    if n == 2 {
+        // Two cells between adiabatic sides: the flux changes from 0 to its value over a cell.
+        let slope = (at(1) - at(0)) / (0.5 * (widths[0] + widths[1]));
+        for (large, width) in largest.iter_mut().zip(widths) {
+            *large = large.max((slope / width).abs());
+        }
+    }
+}

@@ -1,0 +1,112 @@
+//! A solution carried to another mesh, as a first guess.
+
+use super::GridSolution;
+use crate::mesh::{IslandPart, Mesh};
+
+/// For every new cell along one axis: two old cells and the weight of the second.
+fn weights(old: &[f64], new: &[f64], old_from: usize, old_to: usize) -> Vec<(usize, usize, f64)> {
+    let centre = |k: usize| 0.5 * (old[k] + old[k + 1]);
+    new.windows(2)
+        .map(|w| {
+            let x = 0.5 * (w[0] + w[1]);
+            let mut k = old_from;
+            // Cells of an island never look outside it.
+            let found = old[old_from..=old_to].partition_point(|&line| line <= x);
+            if found > 0 {
+                k = (old_from + found - 1).min(old_to - 1);
+            }
+            let (a, b) = if x < centre(k) {
+                (k.saturating_sub(1).max(old_from), k)
+            } else {
+                (k, (k + 1).min(old_to - 1))
+            };
+            if a == b {
+                (a, b, 0.0)
+            } else {
+                (a, b, ((x - centre(a)) / (centre(b) - centre(a))).clamp(0.0, 1.0))
+            }
+        })
+        .collect()
+}
+
+/// Old sheet that holds the middle of each new one; sheets are (part, thickness) from below.
+fn sheet_map<P: PartialEq + Copy>(old: &[(P, f64)], new: &[(P, f64)]) -> Vec<usize> {
+    let mut map = Vec::with_capacity(new.len());
+    for (k, &(part, thickness)) in new.iter().enumerate() {
+        let below: f64 = new[..k].iter().filter(|s| s.0 == part).map(|s| s.1).sum();
+        let middle = below + 0.5 * thickness;
+        let mut reached = 0.0;
+        let mut found = 0;
+        for (o, &(old_part, old_thickness)) in old.iter().enumerate() {
+            if old_part == part {
+                found = o;
+                reached += old_thickness;
+                if reached >= middle {
+                    break;
+                }
+            }
+        }
+        map.push(found);
+    }
+    map
+}
+
+/// Rises of `from` on the cells of `to`: bilinear in the plane, nearest sheet through it.
+pub(super) fn interpolate(from: &GridSolution, to: &Mesh) -> Vec<f64> {
+    let substrate = |mesh: &Mesh| -> Vec<(usize, f64)> {
+        mesh.sheets.iter().map(|s| (s.layer, s.thickness_m)).collect()
+    };
+    let island_sheets = |mesh: &Mesh, d: usize| -> Vec<(IslandPart, f64)> {
+        mesh.islands[d].sheets.clone()
+    };
+    let old = &from.mesh;
+    let mut out = Vec::with_capacity(to.unknowns());
+    let mut offset = 0;
+    for b in 0..=to.islands.len() {
+        let (old_cells, new_cells, map) = if b == 0 {
+            let whole = |m: &Mesh| crate::mesh::CellRange {
+                i0: 0,
+                i1: m.plane.nx(),
+                j0: 0,
+                j1: m.plane.ny(),
+            };
+            (whole(old), whole(to), sheet_map(&substrate(old), &substrate(to)))
+        } else {
+            let d = b - 1;
+            (
+                old.islands[d].cells,
+                to.islands[d].cells,
+                sheet_map(&island_sheets(old, d), &island_sheets(to, d)),
+            )
+        };
+        let old_sheets = if b == 0 { old.sheets.len() } else { old.islands[b - 1].sheets.len() };
+        let wx = weights(
+            &old.plane.x_lines_m,
+            &to.plane.x_lines_m[new_cells.i0..=new_cells.i1],
+            old_cells.i0,
+            old_cells.i1,
+        );
+        let wy = weights(
+            &old.plane.y_lines_m,
+            &to.plane.y_lines_m[new_cells.j0..=new_cells.j1],
+            old_cells.j0,
+            old_cells.j1,
+        );
+        let nx = old_cells.nx();
+        for &l in &map {
+            let sheet = &from.rise_K[offset + l * old_cells.len()..][..old_cells.len()];
+            for &(ja, jb, v) in &wy {
+                let low = &sheet[(ja - old_cells.j0) * nx..][..nx];
+                let high = &sheet[(jb - old_cells.j0) * nx..][..nx];
+                for &(ia, ib, u) in &wx {
+                    let (a, b) = (ia - old_cells.i0, ib - old_cells.i0);
+                    let bottom = low[a] + u * (low[b] - low[a]);
+                    let top = high[a] + u * (high[b] - high[a]);
+                    out.push(bottom + v * (top - bottom));
+                }
+            }
+        }
+        offset += old_cells.len() * old_sheets;
+    }
+    out
+}

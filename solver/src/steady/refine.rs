@@ -1,0 +1,374 @@
+//! Solve until every junction temperature is known well enough.
+//!
+//! Each round solves three grids: the *fine* one that will be reported, its *half* (every other
+//! line of the plane, the same sheets), and the half with every sheet cut in two. The change from
+//! half to fine tells the error of the plane, the change with the doubled sheets that of the
+//! thickness:
+//!
+//!     u_plane = PLANE_FACTOR     |T_fine - T_half|
+//!     u_thick = THICKNESS_FACTOR |T_doubled - T_half|
+//!     u       = u_plane + u_thick + iteration error
+//!
+//! With an observed order p the error of the fine grid is |T_fine - T_half| / (2^p - 1), of the
+//! undoubled sheets |T_doubled - T_half| 2^q / (2^q - 1). The factors are those of the grid
+//! convergence index with two grids, safety factor 3 and order 2 (plane: 3/(2² - 1) = 1), and of
+//! sheets that converge at least at q = 1 (2). P. J. Roache, J. Fluids Eng. 116 (1994) 405-413;
+//! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001.
+
+use super::grids::{GridFamily, curvature};
+use super::interpolate::interpolate;
+use super::{GridSolution, SteadyError, SteadyOptions, solve_on_mesh};
+use crate::conduction::Network;
+use crate::mesh::{Mesh, PlaneGrid, Slicing};
+use crate::module::{Module, Spray};
+use crate::results::{
+    FaceStatistics, RefinementLevel, SteadyResult, face_statistics, hot_spots, junctions,
+    plane_field, sheet_fields,
+};
+
+/// Share of the change from half to fine that counts as the error of the plane.
+const PLANE_FACTOR: f64 = 1.0;
+/// Share of the change with doubled sheets that counts as the error of the thickness.
+const THICKNESS_FACTOR: f64 = 2.0;
+/// Share of the accuracy that the choice of sheets may use.
+const THICKNESS_SHARE: f64 = 0.4;
+/// Most sheets one part is cut into by choice.
+const MOST_SLICES: usize = 32;
+/// Rounds before the accuracy is given up.
+const MOST_ROUNDS: usize = 12;
+
+/// The three temperatures of each source that are printed.
+type Statistics = Vec<FaceStatistics>;
+
+fn statistics_of(module: &Module, solution: &GridSolution) -> Statistics {
+    face_statistics(&Network::new(module, &solution.mesh), solution)
+}
+
+/// Largest change of any printed temperature of each source, K.
+fn changes(a: &Statistics, b: &Statistics) -> Vec<f64> {
+    a.iter()
+        .zip(b)
+        .map(|(a, b)| {
+            (a.max_K - b.max_K)
+                .abs()
+                .max((a.mean_K - b.mean_K).abs())
+                .max((a.min_K - b.min_K).abs())
+        })
+        .collect()
+}
+
+fn largest(values: &[f64]) -> f64 {
+    values.iter().copied().fold(0.0, f64::max)
+}
+
+/// A part that can be cut finer: a layer, all attaches, or all die.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Part {
+    Layer(usize),
+    Attach,
+    Die,
+}
+
+fn parts(module: &Module) -> Vec<Part> {
+    let mut parts: Vec<Part> = (0..module.layers.len())
+        .filter(|&l| module.layers[l].slices.is_none())
+        .map(Part::Layer)
+        .collect();
+    if module.die.iter().any(|d| d.attach.is_some()) {
+        parts.push(Part::Attach);
+    }
+    if !module.die.is_empty() {
+        parts.push(Part::Die);
+    }
+    parts
+}
+
+fn doubled(slicing: &Slicing, part: Part) -> Slicing {
+    let mut finer = slicing.clone();
+    match part {
+        Part::Layer(l) => finer.layers[l] *= 2,
+        Part::Attach => finer.die.iter_mut().for_each(|d| d[0] *= 2),
+        Part::Die => finer.die.iter_mut().for_each(|d| d[1] *= 2),
+    }
+    finer
+}
+
+fn count(slicing: &Slicing, part: Part) -> usize {
+    match part {
+        Part::Layer(l) => slicing.layers[l],
+        Part::Attach => slicing.die.first().map_or(1, |d| d[0]),
+        Part::Die => slicing.die.first().map_or(1, |d| d[1]),
+    }
+}
+
+fn all_doubled(slicing: &Slicing) -> Slicing {
+    Slicing {
+        layers: slicing.layers.iter().map(|n| 2 * n).collect(),
+        die: slicing.die.iter().map(|[a, d]| [2 * a, 2 * d]).collect(),
+    }
+}
+
+struct Refiner<'m, 'p> {
+    module: &'m Module,
+    options: &'m SteadyOptions,
+    progress: &'p mut dyn FnMut(&RefinementLevel),
+    levels: Vec<RefinementLevel>,
+}
+
+impl Refiner<'_, '_> {
+    fn solve(
+        &mut self,
+        plane: PlaneGrid,
+        slicing: &Slicing,
+        guess: Option<&GridSolution>,
+    ) -> Result<GridSolution, SteadyError> {
+        let mesh = Mesh::new(self.module, plane, slicing);
+        let (needed, allowed) = (mesh.unknowns(), self.module.mesh.max_cells);
+        if needed > allowed {
+            return Err(SteadyError::TooManyCells { needed, allowed });
+        }
+        let start = guess.map(|g| interpolate(g, &mesh));
+        solve_on_mesh(self.module, mesh, start, self.options)
+    }
+
+    fn record(&mut self, solution: &GridSolution, uncertainty_K: Option<Vec<f64>>) {
+        let inlet_K = self.module.coolant.inlet_K;
+        let level = RefinementLevel {
+            unknowns: solution.mesh.unknowns(),
+            cells: [solution.mesh.plane.nx(), solution.mesh.plane.ny()],
+            sheets: solution.mesh.sheets.len(),
+            iterations: solution.iterations,
+            junction_max_K: statistics_of(self.module, solution)
+                .iter()
+                .map(|s| inlet_K + s.max_K)
+                .collect(),
+            uncertainty_K,
+        };
+        (self.progress)(&level);
+        self.levels.push(level);
+    }
+
+    /// Cuts parts finer, each time the one whose doubling still changes the junctions most,
+    /// until what is left fits in `allowed_K`. Judged on a coarse plane: the error of the
+    /// thickness hardly depends on it.
+    fn choose_slicing(
+        &mut self,
+        plane: &PlaneGrid,
+        slicing: Slicing,
+        allowed_K: f64,
+        base: &GridSolution,
+    ) -> Result<Slicing, SteadyError> {
+        let mut slicing = slicing;
+        let mut now = statistics_of(self.module, base);
+        let mut trials: Vec<(Part, Statistics, Vec<f64>)> = Vec::new();
+        for part in parts(self.module) {
+            let trial = self.solve(plane.clone(), &doubled(&slicing, part), Some(base))?;
+            let statistics = statistics_of(self.module, &trial);
+            let change = changes(&statistics, &now);
+            trials.push((part, statistics, change));
+        }
+        loop {
+            let left: f64 =
+                trials.iter().map(|(_, _, change)| THICKNESS_FACTOR * largest(change)).sum();
+            let worst = (0..trials.len())
+                .filter(|&k| count(&slicing, trials[k].0) < MOST_SLICES)
+                .max_by(|&a, &b| largest(&trials[a].2).total_cmp(&largest(&trials[b].2)));
+            let Some(worst) = worst else { break };
+            if left <= allowed_K {
+                break;
+            }
+            let part = trials[worst].0;
+            slicing = doubled(&slicing, part);
+            now = trials[worst].1.clone();
+            let next = match self.solve(plane.clone(), &doubled(&slicing, part), Some(base)) {
+                Ok(next) => next,
+                Err(SteadyError::TooManyCells { .. }) => break,
+                Err(error) => return Err(error),
+            };
+            let statistics = statistics_of(self.module, &next);
+            let change = changes(&statistics, &now);
+            trials[worst] = (part, statistics, change);
+        }
+        Ok(slicing)
+    }
+
+    /// Solves the three grids of a family; returns the fine solution and the two parts of its
+    /// uncertainty for every source.
+    fn round(
+        &mut self,
+        family: &GridFamily,
+        slicing: &Slicing,
+        guess: Option<&GridSolution>,
+    ) -> Result<Round, SteadyError> {
+        let half = self.solve(family.half(), slicing, guess)?;
+        let half_statistics = statistics_of(self.module, &half);
+        let thick = self.solve(family.half(), &all_doubled(slicing), Some(&half))?;
+        let thick_change = changes(&statistics_of(self.module, &thick), &half_statistics);
+        let fine = self.solve(family.fine(), slicing, Some(&half))?;
+        let fine_statistics = statistics_of(self.module, &fine);
+        let plane_change = changes(&fine_statistics, &half_statistics);
+        let plane_K: Vec<f64> = plane_change.iter().map(|c| PLANE_FACTOR * c).collect();
+        let thickness_K: Vec<f64> = thick_change.iter().map(|c| THICKNESS_FACTOR * c).collect();
+        // The residual bounds the error in the energy norm only; a thousandfold allowance over
+        // the relative residual covers any temperature printed.
+        let iteration_K: f64 = 1e3
+            * fine.residual_relative
+            * fine_statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
+        let uncertainty_K: Vec<f64> =
+            plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t + iteration_K).collect();
+        self.record(&half, None);
+        self.record(&fine, Some(uncertainty_K.clone()));
+        Ok(Round { fine, plane_K, thickness_K, uncertainty_K })
+    }
+}
+
+struct Round {
+    fine: GridSolution,
+    plane_K: Vec<f64>,
+    thickness_K: Vec<f64>,
+    uncertainty_K: Vec<f64>,
+}
+
+fn has_heat_sink(module: &Module) -> bool {
+    let spray = match &module.spray {
+        Spray::Prescribed(spray) => {
+            let base = match &spray.base {
+                crate::module::PrescribedHtc::Uniform(htc) => *htc > 0.0,
+                crate::module::PrescribedHtc::Map(map) => map.values.iter().any(|&h| h > 0.0),
+            };
+            base || spray.patches.iter().any(|p| p.htc_W_m2K > 0.0)
+        }
+        Spray::Correlated(_) => true,
+    };
+    spray || module.board.htc_W_m2K > 0.0 || module.edge.htc_W_m2K > 0.0
+}
+
+/// Solves `module`; `progress` hears of every grid as it ends.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn solve(
+    module: &Module,
+    options: &SteadyOptions,
+    progress: &mut dyn FnMut(&RefinementLevel),
+) -> Result<SteadyResult, SteadyError> {
+    if !has_heat_sink(module) {
+        return Err(SteadyError::NoHeatSink);
+    }
+    let mut refiner = Refiner { module, options, progress, levels: Vec::new() };
+    let mut warnings = Vec::new();
+    let best = match module.mesh.cell_m {
+        Some(cell_m) => {
+            let slicing = Slicing::coarsest(module);
+            refiner.round(&GridFamily::even(module, cell_m), &slicing, None)?
+        }
+        None => refine(&mut refiner, &mut warnings)?,
+    };
+    let levels = refiner.levels;
+    Ok(result(module, best, levels, warnings))
+}
+
+fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, SteadyError> {
+    let module = refiner.module;
+    let accuracy_K = module.mesh.accuracy_K;
+    let first = GridFamily::first(module);
+    let mut slicing = Slicing::coarsest(module);
+    let scout = refiner.solve(first.half(), &slicing, None)?;
+    let mut sag_K = accuracy_K;
+    let mut shape = curvature(module, &scout);
+    let mut family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
+    let scout = refiner.solve(family.half(), &slicing, Some(&scout))?;
+    slicing = refiner.choose_slicing(
+        &family.half(),
+        slicing,
+        THICKNESS_SHARE * accuracy_K,
+        &scout,
+    )?;
+    shape = curvature(module, &scout);
+    family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
+    let mut best: Option<Round> = None;
+    let mut guess = scout;
+    for _ in 0..MOST_ROUNDS {
+        let round = match refiner.round(&family, &slicing, Some(&guess)) {
+            Ok(round) => round,
+            Err(SteadyError::TooManyCells { needed, allowed }) => {
+                let Some(best) = best else {
+                    return Err(SteadyError::TooManyCells { needed, allowed });
+                };
+                warnings.push(format!(
+                    "accuracy {accuracy_K} K not reached: the next grid would take {needed} unknowns and max_cells allows {allowed}; the uncertainty printed is what was reached ({:.3} K)",
+                    largest(&best.uncertainty_K)
+                ));
+                return Ok(best);
+            }
+            Err(error) => return Err(error),
+        };
+        let (plane, thickness) = (largest(&round.plane_K), largest(&round.thickness_K));
+        if largest(&round.uncertainty_K) <= accuracy_K {
+            return Ok(round);
+        }
+        if thickness > THICKNESS_SHARE * accuracy_K {
+            let half = refiner.solve(family.half(), &slicing, Some(&round.fine))?;
+            let allowed = THICKNESS_SHARE * accuracy_K * (accuracy_K * THICKNESS_SHARE / thickness).min(1.0);
+            slicing = refiner.choose_slicing(&family.half(), slicing, allowed, &half)?;
+        }
+        let plane_share = 1.0 - THICKNESS_SHARE;
+        if plane > plane_share * accuracy_K {
+            // Second order in the cell size is first order in the sag.
+            sag_K *= (0.8 * plane_share * accuracy_K / plane).clamp(0.05, 0.8);
+        }
+        shape = curvature(module, &round.fine);
+        family = GridFamily::from_curvature(module, &round.fine, &shape, sag_K);
+        guess = round.fine.clone();
+        if best.as_ref().is_none_or(|b| {
+            largest(&round.uncertainty_K) < largest(&b.uncertainty_K)
+        }) {
+            best = Some(round);
+        }
+    }
+    let Some(best) = best else { return Err(SteadyError::NoHeatSink) };
+    warnings.push(format!(
+        "accuracy {accuracy_K} K not reached in {MOST_ROUNDS} rounds of refinement; the uncertainty printed is what was reached ({:.3} K)",
+        largest(&best.uncertainty_K)
+    ));
+    Ok(best)
+}
+
+fn result(
+    module: &Module,
+    round: Round,
+    levels: Vec<RefinementLevel>,
+    warnings: Vec<String>,
+) -> SteadyResult {
+    let solution = &round.fine;
+    let network = Network::new(module, &solution.mesh);
+    let inlet_K = module.coolant.inlet_K;
+    let wet = &solution.wet;
+    SteadyResult {
+        junctions: junctions(module, &network, solution, &round.uncertainty_K),
+        hot_spots: hot_spots(module, &network, solution),
+        balance: crate::conduction::faces::heat_balance(
+            &network,
+            solution.factors.as_deref(),
+            &solution.rise_K,
+            wet,
+        ),
+        surface_K: plane_field(&network, wet.rise_K.iter().map(|r| inlet_K + r)),
+        spray_flux_W_m2: plane_field(&network, wet.flux_W_m2.iter().copied()),
+        htc_W_m2K: plane_field(
+            &network,
+            wet.flux_W_m2.iter().zip(&wet.rise_K).zip(&wet.tangent).map(|((q, r), t)| {
+                // Where the surface sits at the inlet's temperature the ratio has no meaning;
+                // the slope is its limit.
+                if r.abs() > 1e-9 { q / r } else { t.slope_W_m2K }
+            }),
+        ),
+        sheets: sheet_fields(module, &network, solution),
+        unknowns: solution.mesh.unknowns(),
+        iterations: solution.iterations,
+        outer_iterations: solution.outer_iterations,
+        residual_relative: solution.residual_relative,
+        warnings,
+        levels,
+    }
+}
