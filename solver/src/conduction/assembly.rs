@@ -24,7 +24,13 @@ use super::network::BlockPart;
 use super::{AffineFlux, Block, Network, Operator};
 
 /// Fills the conductances in the plane of one sheet.
-fn in_plane(network: &Network, part: &BlockPart, l: usize, factors: Option<&[f64]>, out: &mut Block) {
+fn in_plane(
+    network: &Network,
+    part: &BlockPart,
+    l: usize,
+    factors: Option<&[f64]>,
+    out: &mut Block,
+) {
     let (nx, ny) = (part.cells.nx(), part.cells.ny());
     let sheet = &part.sheets[l];
     let [kx, ky, _] = sheet.material.conductivity_W_mK;
@@ -36,7 +42,8 @@ fn in_plane(network: &Network, part: &BlockPart, l: usize, factors: Option<&[f64
     for j in 0..ny {
         for i in 0..nx.saturating_sub(1) {
             let c = j * nx + i;
-            let resistance = dx[i] / (2.0 * kx * factor(c)) + dx[i + 1] / (2.0 * kx * factor(c + 1));
+            let resistance =
+                dx[i] / (2.0 * kx * factor(c)) + dx[i + 1] / (2.0 * kx * factor(c + 1));
             out.east[base + c] = t * dy[j] / resistance;
         }
     }
@@ -81,8 +88,7 @@ pub fn assemble(
     board(network, factors, &mut blocks[0], &mut rhs);
     wet_side(network, factors, wet, &mut blocks, &mut rhs);
     edges(network, factors, &mut blocks[0], &mut rhs);
-    let operator =
-        Operator { dx_m: network.dx_m.clone(), dy_m: network.dy_m.clone(), blocks };
+    let operator = Operator { dx_m: network.dx_m.clone(), dy_m: network.dy_m.clone(), blocks };
     (operator, rhs)
 }
 
@@ -120,8 +126,7 @@ fn seats(network: &Network, factors: Option<&[f64]>, blocks: &mut [Block], rhs: 
     for b in 1..network.blocks.len() {
         let part = &network.blocks[b];
         for c in 0..part.cells.len() {
-            let (i, j) =
-                (part.cells.i0 + c % part.cells.nx(), part.cells.j0 + c / part.cells.nx());
+            let (i, j) = (part.cells.i0 + c % part.cells.nx(), part.cells.j0 + c / part.cells.nx());
             let area = network.cell_area_m2(i, j);
             let base_c = j * base.cells.nx() + i;
             let below = network.half_W_K(base, top, base_c, area, factors);

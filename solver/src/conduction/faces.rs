@@ -129,8 +129,7 @@ pub fn heat_balance(
         let outside = board.htc_W_m2K * area;
         let half = network.half_W_K(part, 0, c, area, factors);
         let heat = heat.map_or(0.0, |h| h[c]);
-        balance.to_board_W +=
-            outside * (half * (x[c] - board_rise) + heat) / (outside + half);
+        balance.to_board_W += outside * (half * (x[c] - board_rise) + heat) / (outside + half);
     }
     let edge = network.module.edge;
     if edge.htc_W_m2K > 0.0 {

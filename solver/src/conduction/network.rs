@@ -307,4 +307,3 @@ impl<'m> Network<'m> {
             .map(|f| f.heat_W.as_slice())
     }
 }
-

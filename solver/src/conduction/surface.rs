@@ -97,11 +97,7 @@ mod tests {
             false
         }
         fn flux(&self, _: usize, rise: f64) -> (f64, f64) {
-            if rise < 10.0 {
-                (100.0 * rise, 100.0)
-            } else {
-                (1000.0 + 5e5 * (rise - 10.0), 5e5)
-            }
+            if rise < 10.0 { (100.0 * rise, 100.0) } else { (1000.0 + 5e5 * (rise - 10.0), 5e5) }
         }
     }
 

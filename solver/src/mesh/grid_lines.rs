@@ -23,10 +23,7 @@ pub fn snapped_edges(length_m: f64, edges_m: impl IntoIterator<Item = f64>) -> V
 }
 
 /// Both edges of every rectangle along one axis.
-pub fn edges_along<'a>(
-    axis: usize,
-    rects: impl IntoIterator<Item = &'a Rect>,
-) -> Vec<f64> {
+pub fn edges_along<'a>(axis: usize, rects: impl IntoIterator<Item = &'a Rect>) -> Vec<f64> {
     rects
         .into_iter()
         .flat_map(|r| if axis == 0 { [r.x0_m, r.x1_m] } else { [r.y0_m, r.y1_m] })

@@ -105,8 +105,7 @@ fn slices(thickness_m: f64, count: usize, entry: Entry) -> Vec<f64> {
 pub fn sheets_of_substrate(module: &Module, slicing: &Slicing) -> Vec<Sheet> {
     let mut sheets = Vec::new();
     for (layer, part) in module.layers.iter().enumerate() {
-        let entry =
-            if part.slices.is_some() { Entry::Even } else { entry_of_layer(module, layer) };
+        let entry = if part.slices.is_some() { Entry::Even } else { entry_of_layer(module, layer) };
         for (slice, thickness_m) in
             slices(part.thickness_m, slicing.layers[layer], entry).into_iter().enumerate()
         {

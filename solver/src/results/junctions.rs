@@ -41,8 +41,7 @@ pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceSt
             let (mut sum, mut area_sum) = (0.0, 0.0);
             let mut min_K = f64::INFINITY;
             for (c, &rise) in rises.iter().enumerate() {
-                let area =
-                    network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
+                let area = network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
                 sum += area * rise;
                 area_sum += area;
                 min_K = min_K.min(rise);
@@ -81,11 +80,10 @@ pub fn junctions(
     let statistics = face_statistics(network, solution);
     let plane = &network.mesh.plane;
     let nx = plane.nx();
-    let described = module
-        .die
-        .iter()
-        .map(|d| (&d.name, &d.type_name[..], d.power_W, d.limit_K, d.rect))
-        .chain(module.heaters.iter().map(|h| (&h.name, "heater", h.power_W, h.limit_K, h.rect)));
+    let described =
+        module.die.iter().map(|d| (&d.name, &d.type_name[..], d.power_W, d.limit_K, d.rect)).chain(
+            module.heaters.iter().map(|h| (&h.name, "heater", h.power_W, h.limit_K, h.rect)),
+        );
     described
         .zip(&network.sources)
         .zip(statistics.iter().zip(uncertainty_K))
@@ -176,7 +174,11 @@ pub fn plane_field(network: &Network, values: impl Iterator<Item = f64>) -> Plan
 
 /// Every sheet as a field: the substrate's from the board side up, then attach and die, each
 /// counted from the seat up over all islands.
-pub fn sheet_fields(module: &Module, network: &Network, solution: &GridSolution) -> Vec<SheetField> {
+pub fn sheet_fields(
+    module: &Module,
+    network: &Network,
+    solution: &GridSolution,
+) -> Vec<SheetField> {
     let mesh = network.mesh;
     let inlet_K = module.coolant.inlet_K;
     let (nx, ny) = (mesh.plane.nx(), mesh.plane.ny());
@@ -198,9 +200,8 @@ pub fn sheet_fields(module: &Module, network: &Network, solution: &GridSolution)
         for slice in 0..most {
             let mut values = Array2::from_elem((ny, nx), f64::NAN);
             for (island, (cells, offset, _)) in mesh.islands.iter().zip(network.boxes().skip(1)) {
-                let sheets: Vec<usize> = (0..island.sheets.len())
-                    .filter(|&l| island.sheets[l].0 == part)
-                    .collect();
+                let sheets: Vec<usize> =
+                    (0..island.sheets.len()).filter(|&l| island.sheets[l].0 == part).collect();
                 let Some(&l) = sheets.get(slice) else { continue };
                 for c in 0..cells.len() {
                     values[[cells.j0 + c / cells.nx(), cells.i0 + c % cells.nx()]] =

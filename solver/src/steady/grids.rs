@@ -61,10 +61,7 @@ impl GridFamily {
         GridFamily::from_densities(module, |edges, axis| {
             let length = module.size_m[axis];
             Density::from_size(edges, |x| {
-                let distance = edges
-                    .iter()
-                    .map(|e| (x - e).abs())
-                    .fold(f64::INFINITY, f64::min);
+                let distance = edges.iter().map(|e| (x - e).abs()).fold(f64::INFINITY, f64::min);
                 (length / 60.0 + GROWTH * distance).min(length * WIDEST_SHARE)
             })
         })
@@ -79,8 +76,7 @@ impl GridFamily {
         sag_K: f64,
     ) -> GridFamily {
         GridFamily::from_densities(module, |_, axis| {
-            let lines =
-                [&solution.mesh.plane.x_lines_m, &solution.mesh.plane.y_lines_m][axis];
+            let lines = [&solution.mesh.plane.x_lines_m, &solution.mesh.plane.y_lines_m][axis];
             let length = module.size_m[axis];
             let mut nodes = vec![lines[0]];
             nodes.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
@@ -105,16 +101,10 @@ impl GridFamily {
         })
     }
 
-    fn from_densities(
-        module: &Module,
-        density: impl Fn(&[f64], usize) -> Density,
-    ) -> GridFamily {
+    fn from_densities(module: &Module, density: impl Fn(&[f64], usize) -> Density) -> GridFamily {
         let rects = rectangles(module);
         let axes = [0, 1].map(|axis| {
-            let edges = snapped_edges(
-                module.size_m[axis],
-                edges_along(axis, &rects),
-            );
+            let edges = snapped_edges(module.size_m[axis], edges_along(axis, &rects));
             let density = density(&edges, axis);
             Axis::new(edges, density)
         });

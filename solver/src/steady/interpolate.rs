@@ -56,9 +56,8 @@ pub(super) fn interpolate(from: &GridSolution, to: &Mesh) -> Vec<f64> {
     let substrate = |mesh: &Mesh| -> Vec<(usize, f64)> {
         mesh.sheets.iter().map(|s| (s.layer, s.thickness_m)).collect()
     };
-    let island_sheets = |mesh: &Mesh, d: usize| -> Vec<(IslandPart, f64)> {
-        mesh.islands[d].sheets.clone()
-    };
+    let island_sheets =
+        |mesh: &Mesh, d: usize| -> Vec<(IslandPart, f64)> { mesh.islands[d].sheets.clone() };
     let old = &from.mesh;
     let mut out = Vec::with_capacity(to.unknowns());
     let mut offset = 0;

@@ -155,9 +155,10 @@ fn hottest_place(network: &Network, x: &[f64]) -> String {
     }
     let (_, i, j) = hottest;
     let [cx, cy] = plane.cell(i, j).centre_m();
-    let die = network.module.die.iter().find(|d| {
-        d.rect.x0_m <= cx && cx <= d.rect.x1_m && d.rect.y0_m <= cy && cy <= d.rect.y1_m
-    });
+    let die =
+        network.module.die.iter().find(|d| {
+            d.rect.x0_m <= cx && cx <= d.rect.x1_m && d.rect.y0_m <= cy && cy <= d.rect.y1_m
+        });
     let place = die.map_or_else(|| "substrate".to_owned(), |d| format!("die {}", d.name));
     format!("hottest at x = {:.3} mm, y = {:.3} mm, {place}", cx * 1e3, cy * 1e3)
 }

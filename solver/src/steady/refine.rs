@@ -278,12 +278,8 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let mut shape = curvature(module, &scout);
     let mut family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
     let scout = refiner.solve(family.half(), &slicing, Some(&scout))?;
-    slicing = refiner.choose_slicing(
-        &family.half(),
-        slicing,
-        THICKNESS_SHARE * accuracy_K,
-        &scout,
-    )?;
+    slicing =
+        refiner.choose_slicing(&family.half(), slicing, THICKNESS_SHARE * accuracy_K, &scout)?;
     shape = curvature(module, &scout);
     family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
     let mut best: Option<Round> = None;
@@ -309,7 +305,8 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         }
         if thickness > THICKNESS_SHARE * accuracy_K {
             let half = refiner.solve(family.half(), &slicing, Some(&round.fine))?;
-            let allowed = THICKNESS_SHARE * accuracy_K * (accuracy_K * THICKNESS_SHARE / thickness).min(1.0);
+            let allowed =
+                THICKNESS_SHARE * accuracy_K * (accuracy_K * THICKNESS_SHARE / thickness).min(1.0);
             slicing = refiner.choose_slicing(&family.half(), slicing, allowed, &half)?;
         }
         let plane_share = 1.0 - THICKNESS_SHARE;
@@ -320,9 +317,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         shape = curvature(module, &round.fine);
         family = GridFamily::from_curvature(module, &round.fine, &shape, sag_K);
         guess = round.fine.clone();
-        if best.as_ref().is_none_or(|b| {
-            largest(&round.uncertainty_K) < largest(&b.uncertainty_K)
-        }) {
+        if best.as_ref().is_none_or(|b| largest(&round.uncertainty_K) < largest(&b.uncertainty_K)) {
             best = Some(round);
         }
     }
