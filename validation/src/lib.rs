@@ -1,1 +1,10 @@
-//! Validation.
+//! Outside checks of `sprayside`: published solutions, handbook values and general-purpose
+//! libraries, each with its source, and the table they make.
+//!
+//! - [`sources`]: the references, one constant each;
+//! - [`check`]: an expected value with its source, and what came of it;
+//! - [`closed_form`]: answers that share no code with the solver.
+
+pub mod check;
+pub mod closed_form;
+pub mod sources;
