@@ -3,6 +3,7 @@
 pub mod fluid;
 pub mod fluids;
 pub mod material;
+pub mod monotone_cubic;
 
-pub use fluid::{Fluid, FluidState};
+pub use fluid::{Fluid, FluidState, FluidTableError, VapourPressureFit};
 pub use material::{Material, TemperatureLaw};
