@@ -29,6 +29,10 @@ pub struct FaceStatistics {
 }
 
 /// Statistics of every source's active face.
+///
+/// Extremes are taken over the middles of the cells and over the rim of the face, to which the
+/// outermost two cells are carried on linearly: a junction is coldest at its corner, and the
+/// middle of the corner cell would miss it by an error of first order.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
     let plane = &network.mesh.plane;
     network
@@ -36,29 +40,59 @@ pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceSt
         .iter()
         .map(|source| {
             let rises = rises_of(network, solution, source);
-            let nx = source.cells.nx();
-            let mut hottest = 0;
+            let (nx, ny) = (source.cells.nx(), source.cells.ny());
             let (mut sum, mut area_sum) = (0.0, 0.0);
-            let mut min_K = f64::INFINITY;
             for (c, &rise) in rises.iter().enumerate() {
                 let area = network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
                 sum += area * rise;
                 area_sum += area;
-                min_K = min_K.min(rise);
-                // Symmetric modules have equal maxima: take the first beyond rounding.
-                if rise > rises[hottest] + 1e-12 * rise.abs() {
-                    hottest = c;
+            }
+            let x_points = points(&plane.x_lines_m[source.cells.i0..=source.cells.i1]);
+            let y_points = points(&plane.y_lines_m[source.cells.j0..=source.cells.j1]);
+            let rows: Vec<Vec<f64>> =
+                (0..ny).map(|j| with_rim(&rises[j * nx..(j + 1) * nx], &x_points)).collect();
+            let mut max_K = f64::NEG_INFINITY;
+            let mut min_K = f64::INFINITY;
+            let mut at_m = [x_points[0], y_points[0]];
+            for (i, &x) in x_points.iter().enumerate() {
+                let column: Vec<f64> = rows.iter().map(|row| row[i]).collect();
+                for (value, &y) in with_rim(&column, &y_points).into_iter().zip(&y_points) {
+                    min_K = min_K.min(value);
+                    // Symmetric modules have equal maxima: the first beyond rounding stands.
+                    if max_K == f64::NEG_INFINITY || value > max_K + 1e-12 * max_K.abs() {
+                        (max_K, at_m) = (value, [x, y]);
+                    }
                 }
             }
-            let cell = plane.cell(source.cells.i0 + hottest % nx, source.cells.j0 + hottest / nx);
-            FaceStatistics {
-                max_K: rises[hottest],
-                mean_K: sum / area_sum,
-                min_K,
-                at_m: cell.centre_m(),
-            }
+            FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m }
         })
         .collect()
+}
+
+/// Middles of the cells between `lines`, with the first and the last line around them.
+fn points(lines: &[f64]) -> Vec<f64> {
+    let mut points = vec![lines[0]];
+    points.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
+    points.push(lines[lines.len() - 1]);
+    points
+}
+
+/// Cell values with a value at either end, carried on linearly from the two cells next to it;
+/// `points` are the positions of all of them.
+fn with_rim(values: &[f64], points: &[f64]) -> Vec<f64> {
+    let n = values.len();
+    let carried = |near: usize, next: usize, rim: usize| {
+        if n == 1 {
+            return values[0];
+        }
+        let slope = (values[near] - values[next]) / (points[near + 1] - points[next + 1]);
+        values[near] + slope * (points[rim] - points[near + 1])
+    };
+    let mut all = Vec::with_capacity(n + 2);
+    all.push(carried(0, 1.min(n - 1), 0));
+    all.extend_from_slice(values);
+    all.push(carried(n - 1, n.saturating_sub(2), n + 1));
+    all
 }
 
 fn rises_of(
@@ -69,15 +103,16 @@ fn rises_of(
     source_rises(network, solution.factors.as_deref(), source, &solution.rise_K, &solution.wet)
 }
 
-/// The junction rows: die in case order, then heaters. `uncertainty_K` has one entry a source.
+/// The junction rows: die in case order, then heaters. `statistics` (rises) and `uncertainty_K`
+/// have one entry a source.
 pub fn junctions(
     module: &Module,
     network: &Network,
     solution: &GridSolution,
+    statistics: &[FaceStatistics],
     uncertainty_K: &[f64],
 ) -> Vec<Junction> {
     let inlet_K = module.coolant.inlet_K;
-    let statistics = face_statistics(network, solution);
     let plane = &network.mesh.plane;
     let nx = plane.nx();
     let described =

@@ -1,19 +1,18 @@
 //! Solve until every junction temperature is known well enough.
 //!
-//! Each round solves three grids: the *fine* one that will be reported, its *half* (every other
-//! line of the plane, the same sheets), and the half with every sheet cut in two. The change from
-//! half to fine tells the error of the plane, the change with the doubled sheets that of the
-//! thickness:
+//! Each round solves three grids: the *fine* one whose fields are reported, its *half* (every
+//! other line of the plane, the same sheets), and the half with every sheet cut in two. With D_p
+//! the change of a temperature from half to fine and D_t that with the doubled sheets, an order p
+//! in the plane leaves an error of D_p / (2^p - 1) on the fine grid, and an order q through the
+//! thickness leaves D_t 2^q / (2^q - 1). Both are extrapolated with a fraction in the middle of
+//! what the orders from 1 up can give, and the uncertainty is what then can be left:
 //!
-//!     u_plane = PLANE_FACTOR     |T_fine - T_half|
-//!     u_thick = THICKNESS_FACTOR |T_doubled - T_half|
-//!     u       = u_plane + u_thick + iteration error
+//!     plane:      p from 1 up: 0 to D_p      T += D_p / 2      u_plane = |D_p| / 2
+//!     thickness:  q from 1 up: D_t to 2 D_t  T += 3 D_t / 2    u_thick = |D_t| / 2
 //!
-//! With an observed order p the error of the fine grid is |T_fine - T_half| / (2^p - 1), of the
-//! undoubled sheets |T_doubled - T_half| 2^q / (2^q - 1). The factors are those of the grid
-//! convergence index with two grids, safety factor 3 and order 2 (plane: 3/(2² - 1) = 1), and of
-//! sheets that converge at least at q = 1 (2). P. J. Roache, J. Fluids Eng. 116 (1994) 405-413;
-//! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001.
+//! Richardson extrapolation with an interval in place of an observed order: P. J. Roache,
+//! J. Fluids Eng. 116 (1994) 405-413; I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. On a
+//! mesh of fixed cells nothing is extrapolated and the whole range is the uncertainty.
 
 use super::grids::{GridFamily, curvature};
 use super::interpolate::interpolate;
@@ -26,10 +25,18 @@ use crate::results::{
     plane_field, sheet_fields,
 };
 
-/// Share of the change from half to fine that counts as the error of the plane.
-const PLANE_FACTOR: f64 = 1.0;
-/// Share of the change with doubled sheets that counts as the error of the thickness.
-const THICKNESS_FACTOR: f64 = 2.0;
+/// How a change between grids becomes a correction and an uncertainty.
+#[derive(Debug, Clone, Copy)]
+struct Shares {
+    correction: f64,
+    uncertainty: f64,
+}
+
+const PLANE: Shares = Shares { correction: 0.5, uncertainty: 0.5 };
+const THICKNESS: Shares = Shares { correction: 1.5, uncertainty: 0.5 };
+/// Without correction, for a mesh that the case fixes.
+const PLANE_FIXED: Shares = Shares { correction: 0.0, uncertainty: 1.0 };
+const THICKNESS_FIXED: Shares = Shares { correction: 0.0, uncertainty: 2.0 };
 /// Share of the accuracy that the choice of sheets may use.
 const THICKNESS_SHARE: f64 = 0.4;
 /// Most sheets one part is cut into by choice.
@@ -46,19 +53,17 @@ fn statistics_of(module: &Module, solution: &GridSolution) -> Statistics {
 
 /// Largest change of any printed temperature of each source, K.
 fn changes(a: &Statistics, b: &Statistics) -> Vec<f64> {
-    a.iter()
-        .zip(b)
-        .map(|(a, b)| {
-            (a.max_K - b.max_K)
-                .abs()
-                .max((a.mean_K - b.mean_K).abs())
-                .max((a.min_K - b.min_K).abs())
-        })
-        .collect()
+    a.iter().zip(b).map(|(a, b)| largest(&three(a, b).map(f64::abs))).collect()
 }
 
+/// Changes of the three printed temperatures of one source, K.
+fn three(a: &FaceStatistics, b: &FaceStatistics) -> [f64; 3] {
+    [a.max_K - b.max_K, a.mean_K - b.mean_K, a.min_K - b.min_K]
+}
+
+/// The largest value; infinite if any is not a number, so that a broken one is never passed by.
 fn largest(values: &[f64]) -> f64 {
-    values.iter().copied().fold(0.0, f64::max)
+    values.iter().fold(0.0, |m, &v| if v.is_nan() { f64::INFINITY } else { m.max(v) })
 }
 
 /// A part that can be cut finer: a layer, all attaches, or all die.
@@ -169,7 +174,7 @@ impl Refiner<'_, '_> {
         }
         loop {
             let left: f64 =
-                trials.iter().map(|(_, _, change)| THICKNESS_FACTOR * largest(change)).sum();
+                trials.iter().map(|(_, _, change)| THICKNESS.uncertainty * largest(change)).sum();
             let worst = (0..trials.len())
                 .filter(|&k| count(&slicing, trials[k].0) < MOST_SLICES)
                 .max_by(|&a, &b| largest(&trials[a].2).total_cmp(&largest(&trials[b].2)));
@@ -203,27 +208,43 @@ impl Refiner<'_, '_> {
         let half = self.solve(family.half(), slicing, guess)?;
         let half_statistics = statistics_of(self.module, &half);
         let thick = self.solve(family.half(), &all_doubled(slicing), Some(&half))?;
-        let thick_change = changes(&statistics_of(self.module, &thick), &half_statistics);
+        let thick_statistics = statistics_of(self.module, &thick);
         let fine = self.solve(family.fine(), slicing, Some(&half))?;
-        let fine_statistics = statistics_of(self.module, &fine);
-        let plane_change = changes(&fine_statistics, &half_statistics);
-        let plane_K: Vec<f64> = plane_change.iter().map(|c| PLANE_FACTOR * c).collect();
-        let thickness_K: Vec<f64> = thick_change.iter().map(|c| THICKNESS_FACTOR * c).collect();
+        let mut statistics = statistics_of(self.module, &fine);
         // The residual bounds the error in the energy norm only; a thousandfold allowance over
         // the relative residual covers any temperature printed.
         let iteration_K: f64 = 1e3
             * fine.residual_relative
-            * fine_statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
+            * statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
+        let (plane, thickness) = if self.module.mesh.cell_m.is_some() {
+            (PLANE_FIXED, THICKNESS_FIXED)
+        } else {
+            (PLANE, THICKNESS)
+        };
+        let (mut plane_K, mut thickness_K) = (Vec::new(), Vec::new());
+        for ((fine, half), thick) in
+            statistics.iter_mut().zip(&half_statistics).zip(&thick_statistics)
+        {
+            let (in_plane, through) = (three(fine, half), three(thick, half));
+            let corrected =
+                |k: usize| plane.correction * in_plane[k] + thickness.correction * through[k];
+            fine.max_K += corrected(0);
+            fine.mean_K += corrected(1);
+            fine.min_K += corrected(2);
+            plane_K.push(plane.uncertainty * largest(&in_plane.map(f64::abs)));
+            thickness_K.push(thickness.uncertainty * largest(&through.map(f64::abs)));
+        }
         let uncertainty_K: Vec<f64> =
             plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t + iteration_K).collect();
         self.record(&half, None);
         self.record(&fine, Some(uncertainty_K.clone()));
-        Ok(Round { fine, plane_K, thickness_K, uncertainty_K })
+        Ok(Round { fine, statistics, plane_K, thickness_K, uncertainty_K })
     }
 }
 
 struct Round {
     fine: GridSolution,
+    statistics: Statistics,
     plane_K: Vec<f64>,
     thickness_K: Vec<f64>,
     uncertainty_K: Vec<f64>,
@@ -340,7 +361,7 @@ fn result(
     let inlet_K = module.coolant.inlet_K;
     let wet = &solution.wet;
     SteadyResult {
-        junctions: junctions(module, &network, solution, &round.uncertainty_K),
+        junctions: junctions(module, &network, solution, &round.statistics, &round.uncertainty_K),
         hot_spots: hot_spots(module, &network, solution),
         balance: crate::conduction::faces::heat_balance(
             &network,
