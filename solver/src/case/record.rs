@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::library::{Material, TemperatureLaw};
-use crate::module::{ActiveFace, Face, Module, PrescribedHtc, Spray};
+use crate::module::{ActiveFace, Face, Module, PrescribedHtc, Spray, Turn};
 
 /// A material that the module uses.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -134,6 +134,10 @@ pub struct Record {
     pub fluid: Option<String>,
     /// Where the fluid's values come from.
     pub fluid_source: Option<String>,
+    /// What a person must know before using the fluid.
+    pub fluid_cautions: Vec<String>,
+    /// Saturation temperature at the chamber pressure, °C, if a fluid is named.
+    pub saturation_C: Option<f64>,
     /// Liquid inlet, °C.
     pub inlet_C: f64,
     /// Chamber pressure, kPa.
@@ -207,9 +211,21 @@ pub fn describe(module: &Module) -> Record {
         .die
         .iter()
         .map(|die| {
-            use_material(&die.material, format!("die type \"{}\"", die.type_name));
+            // The record states materials in their own axes, as the case or the library does.
+            let own_axes = |material: &Material| {
+                let [x, y, z] = material.conductivity_W_mK;
+                match die.turn {
+                    Turn::Quarter | Turn::ThreeQuarter => {
+                        Material { conductivity_W_mK: [y, x, z], ..material.clone() }
+                    }
+                    Turn::None | Turn::Half => material.clone(),
+                }
+            };
+            let by = format!("die type \"{}\"", die.type_name);
+            use_material(&own_axes(&die.material), by);
             if let Some(attach) = &die.attach {
-                use_material(&attach.material, format!("attach of \"{}\"", die.type_name));
+                let by = format!("attach of \"{}\"", die.type_name);
+                use_material(&own_axes(&attach.material), by);
             }
             DieRecord {
                 name: die.name.clone(),
@@ -265,6 +281,16 @@ pub fn describe(module: &Module) -> Record {
         materials,
         fluid: module.coolant.fluid.as_ref().map(|fluid| fluid.name.clone()),
         fluid_source: module.coolant.fluid.as_ref().map(|fluid| fluid.source.clone()),
+        fluid_cautions: module
+            .coolant
+            .fluid
+            .as_ref()
+            .map_or_else(Vec::new, |fluid| fluid.cautions.clone()),
+        saturation_C: module
+            .coolant
+            .fluid
+            .as_ref()
+            .map(|fluid| fluid.saturation_temperature_K(module.coolant.pressure_Pa) - ZERO_C_IN_K),
         inlet_C: module.coolant.inlet_K - ZERO_C_IN_K,
         pressure_kPa: module.coolant.pressure_Pa * 1e-3,
         spray: describe_spray(module),

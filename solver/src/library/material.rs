@@ -34,7 +34,9 @@ pub struct Material {
 impl Material {
     /// The factor by which every conductivity is multiplied at `temperature_K`.
     ///
-    ///     f(T) = (T / T0)^(-n), or 1 for a constant law
+    /// ```text
+    /// f(T) = (T / T0)^(-n), or 1 for a constant law
+    /// ```
     pub fn conductivity_factor(&self, temperature_K: f64) -> f64 {
         match self.law {
             TemperatureLaw::Constant => 1.0,

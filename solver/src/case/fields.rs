@@ -1,0 +1,611 @@
+//! Taking a TOML table apart key by key: every mistake is noted, none stops the reading.
+//!
+//! Each method asks for one key and gives its value with its place, or `None` after noting what
+//! is wrong. [`Fields::finish`] then notes every key that nobody asked for. (Deriving the types
+//! with serde would stop at the first mistake of each table.)
+
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeArray, DeTable, DeValue};
+
+use super::codes;
+use super::context::{Context, Located, nearest, number_text, quoted_list};
+use super::diagnostic::Diagnostic;
+use super::ranges::Quantity;
+
+/// What a key needs to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Need {
+    /// Its absence is a mistake.
+    Required,
+    /// It may be left out.
+    Optional,
+}
+
+struct Entry<'t, 'i> {
+    key: &'t str,
+    key_span: Range<usize>,
+    value: &'t Spanned<DeValue<'i>>,
+    taken: bool,
+}
+
+/// One table under reading.
+pub(super) struct Fields<'c, 't, 'i> {
+    context: &'c Context<'c>,
+    /// How messages call the table: `[module]`, `[[die]] "C0"`.
+    place: String,
+    /// The header, or the inline table.
+    span: Range<usize>,
+    entries: Vec<Entry<'t, 'i>>,
+    known: Vec<&'static str>,
+    missing: Vec<&'static str>,
+}
+
+impl<'c, 't, 'i> Fields<'c, 't, 'i> {
+    pub fn new(
+        context: &'c Context<'c>,
+        place: impl Into<String>,
+        span: Range<usize>,
+        table: &'t DeTable<'i>,
+    ) -> Self {
+        let mut entries: Vec<Entry<'t, 'i>> = table
+            .iter()
+            .map(|(key, value)| Entry {
+                key: key.get_ref().as_ref(),
+                key_span: key.span(),
+                value,
+                taken: false,
+            })
+            .collect();
+        entries.sort_by_key(|entry| entry.key_span.start);
+        Fields {
+            context,
+            place: place.into(),
+            span,
+            entries,
+            known: Vec::new(),
+            missing: Vec::new(),
+        }
+    }
+
+    /// The header, to point at what is missing.
+    pub fn span(&self) -> Range<usize> {
+        self.span.clone()
+    }
+
+    /// Adds the part's own name to the way messages call this table.
+    pub fn named(&mut self, name: Option<&Located<String>>) {
+        if let Some(name) = name {
+            self.place = format!("{} \"{}\"", self.place, name.value);
+        }
+    }
+
+    fn take(&mut self, key: &'static str, need: Need) -> Option<&'t Spanned<DeValue<'i>>> {
+        self.known.push(key);
+        if let Some(entry) = self.entries.iter_mut().find(|entry| entry.key == key) {
+            entry.taken = true;
+            return Some(entry.value);
+        }
+        if need == Need::Required {
+            self.missing.push(key);
+        }
+        None
+    }
+
+    /// Whether the key stands in the table, whatever its value; does not count as asking for it.
+    pub fn has(&self, key: &str) -> bool {
+        self.entries.iter().any(|entry| entry.key == key)
+    }
+
+    fn wrong_type(&self, key: &str, value: &Spanned<DeValue<'i>>, wanted: &str) -> Diagnostic {
+        self.context.error(
+            codes::WRONG_TYPE,
+            format!("{key} must be {wanted}"),
+            &value.span(),
+            format!("this is {}", kind_of(value.get_ref())),
+        )
+    }
+
+    /// Text.
+    pub fn text(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
+        let value = self.take(key, need)?;
+        match value.get_ref() {
+            DeValue::String(text) => Some(Located { value: text.to_string(), span: value.span() }),
+            other => {
+                let mut finding = self.wrong_type(key, value, "text in quotes");
+                if let DeValue::Integer(_) | DeValue::Float(_) | DeValue::Boolean(_) = other {
+                    let as_written = &self.context.source.text[value.span()];
+                    finding = finding.help(format!("write {key} = \"{as_written}\""));
+                }
+                self.context.push(finding);
+                None
+            }
+        }
+    }
+
+    /// A name: text that is not blank, at most 60 characters, without control characters.
+    pub fn name(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
+        let name = self.text(key, need)?;
+        check_name(self.context, key, name)
+    }
+
+    /// One of a few words.
+    pub fn word<T: Copy>(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        words: &[(&'static str, T)],
+    ) -> Option<Located<T>> {
+        let text = self.text(key, need)?;
+        if let Some((_, meaning)) = words.iter().find(|(word, _)| *word == text.value) {
+            return Some(Located { value: *meaning, span: text.span });
+        }
+        let mut finding = self.context.error(
+            codes::WRONG_WORD,
+            format!("{key} cannot be \"{}\"", text.value),
+            &text.span,
+            format!("one of {}", quoted_list(words.iter().map(|(word, _)| *word))),
+        );
+        if let Some(word) = nearest(&text.value, words.iter().map(|(word, _)| *word)) {
+            finding = finding.help(format!("did you mean \"{word}\"?"));
+        }
+        self.context.push(finding);
+        None
+    }
+
+    /// A number inside the range of its quantity.
+    pub fn number(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantity: &Quantity,
+    ) -> Option<Located<f64>> {
+        let value = self.take(key, need)?;
+        self.checked_number(key, value, quantity, &format!("a number{}", in_unit(quantity)))
+    }
+
+    /// A fixed count of numbers, such as `[x, y]`.
+    pub fn numbers<const N: usize>(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantities: [&Quantity; N],
+        form: &str,
+    ) -> Option<Located<[f64; N]>> {
+        let value = self.take(key, need)?;
+        let array = match value.get_ref() {
+            DeValue::Array(array) if array.len() == N => array,
+            DeValue::Array(array) => {
+                self.context.push(self.context.error(
+                    codes::WRONG_TYPE,
+                    format!("{key} must be {form}"),
+                    &value.span(),
+                    format!("this has {} of {N} numbers", array.len()),
+                ));
+                return None;
+            }
+            _ => {
+                let finding = self.wrong_type(key, value, form);
+                self.context.push(finding);
+                return None;
+            }
+        };
+        let mut numbers = [0.0; N];
+        let mut good = true;
+        for ((slot, element), quantity) in numbers.iter_mut().zip(array.iter()).zip(quantities) {
+            match self.checked_number(key, element, quantity, form) {
+                Some(number) => *slot = number.value,
+                None => good = false,
+            }
+        }
+        good.then(|| Located { value: numbers, span: value.span() })
+    }
+
+    /// One number, or three for x, y and z.
+    pub fn one_or_three(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantity: &Quantity,
+    ) -> Option<Located<[f64; 3]>> {
+        let is_array = self
+            .entries
+            .iter()
+            .any(|entry| entry.key == key && matches!(entry.value.get_ref(), DeValue::Array(_)));
+        if is_array {
+            return self.numbers(key, need, [quantity; 3], "one number, or three for [x, y, z]");
+        }
+        let value = self.take(key, need)?;
+        let form = "one number, or three for [x, y, z]";
+        Some(self.checked_number(key, value, quantity, form)?.map(|number| [number; 3]))
+    }
+
+    /// A list of numbers of any length.
+    pub fn number_list(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantity: &Quantity,
+    ) -> Option<Located<Vec<Located<f64>>>> {
+        let value = self.take(key, need)?;
+        let array = self.array(key, value, "a list of numbers, [a, b, ...]")?;
+        let form = format!("a list of numbers{}", in_unit(quantity));
+        let numbers: Vec<Option<Located<f64>>> = array
+            .iter()
+            .map(|element| self.checked_number(key, element, quantity, &form))
+            .collect();
+        let numbers = numbers.into_iter().collect::<Option<Vec<_>>>()?;
+        Some(Located { value: numbers, span: value.span() })
+    }
+
+    /// A list of pairs, `[[x, y], ...]`.
+    pub fn pair_list(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantity: &Quantity,
+    ) -> Option<Located<Vec<[f64; 2]>>> {
+        let value = self.take(key, need)?;
+        let form = "a list of pairs, [[x, y], ...]";
+        let array = self.array(key, value, form)?;
+        let mut pairs = Vec::with_capacity(array.len());
+        let mut good = true;
+        for element in array.iter() {
+            match element.get_ref() {
+                DeValue::Array(pair) if pair.len() == 2 => {
+                    let numbers: Vec<Option<f64>> = pair
+                        .iter()
+                        .map(|n| self.checked_number(key, n, quantity, form).map(|n| n.value))
+                        .collect();
+                    match numbers[..] {
+                        [Some(x), Some(y)] => pairs.push([x, y]),
+                        _ => good = false,
+                    }
+                }
+                _ => {
+                    let finding = self.wrong_type(key, element, form);
+                    self.context.push(finding);
+                    good = false;
+                }
+            }
+        }
+        good.then(|| Located { value: pairs, span: value.span() })
+    }
+
+    /// A whole number in a range.
+    pub fn count(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        range: std::ops::RangeInclusive<usize>,
+    ) -> Option<Located<usize>> {
+        let value = self.take(key, need)?;
+        let whole = match value.get_ref() {
+            DeValue::Integer(integer) => {
+                i128::from_str_radix(integer.as_str(), integer.radix()).ok()
+            }
+            // 4.0 is a whole number to a person.
+            DeValue::Float(float) => float
+                .as_str()
+                .parse::<f64>()
+                .ok()
+                .filter(|number| number.fract() == 0.0 && number.abs() < 1e15)
+                .map(|number| number as i128),
+            _ => None,
+        };
+        let Some(whole) = whole else {
+            let finding = self.wrong_type(key, value, "a whole number");
+            self.context.push(finding);
+            return None;
+        };
+        match usize::try_from(whole) {
+            Ok(count) if range.contains(&count) => {
+                Some(Located { value: count, span: value.span() })
+            }
+            _ => {
+                self.context.push(self.context.error(
+                    codes::OUT_OF_RANGE,
+                    format!("{key} is out of range"),
+                    &value.span(),
+                    format!("got {whole}; allowed {} to {}", range.start(), range.end()),
+                ));
+                None
+            }
+        }
+    }
+
+    /// A table, written as `[key]` or inline.
+    pub fn table(&mut self, key: &'static str, need: Need) -> Option<Fields<'c, 't, 'i>> {
+        let value = self.take(key, need)?;
+        match value.get_ref() {
+            DeValue::Table(table) => {
+                Some(Fields::new(self.context, self.inner_place(key, false), value.span(), table))
+            }
+            DeValue::Array(array)
+                if array.iter().any(|e| matches!(e.get_ref(), DeValue::Table(_))) =>
+            {
+                let place = self.inner_place(key, false);
+                self.context.push(self.context.error(
+                    codes::WRONG_TYPE,
+                    format!("{key} is given once, as {place}"),
+                    &value.span(),
+                    "single brackets here",
+                ));
+                None
+            }
+            _ => {
+                let finding = self.wrong_type(key, value, "a table");
+                self.context.push(finding);
+                None
+            }
+        }
+    }
+
+    /// An array of tables, `[[key]]`; empty when absent.
+    pub fn tables(&mut self, key: &'static str) -> Vec<Fields<'c, 't, 'i>> {
+        let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
+        let place = self.inner_place(key, true);
+        match value.get_ref() {
+            DeValue::Array(array) => array
+                .iter()
+                .filter_map(|element| match element.get_ref() {
+                    DeValue::Table(table) => {
+                        Some(Fields::new(self.context, place.clone(), element.span(), table))
+                    }
+                    _ => {
+                        let finding = self.wrong_type(key, element, "a list of tables");
+                        self.context.push(finding.help(format!("start each one with {place}")));
+                        None
+                    }
+                })
+                .collect(),
+            _ => {
+                let finding = self.wrong_type(key, value, "a list of tables");
+                self.context.push(finding.help(format!("start each one with {place}")));
+                Vec::new()
+            }
+        }
+    }
+
+    /// Tables with names of the user's choice, `[key.NAME]`, in the order of the text.
+    pub fn named_tables(
+        &mut self,
+        key: &'static str,
+    ) -> Vec<(Located<String>, Fields<'c, 't, 'i>)> {
+        let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
+        let DeValue::Table(table) = value.get_ref() else {
+            let finding = self.wrong_type(key, value, "a table of tables");
+            self.context.push(finding.help(format!("start each one with [{key}.NAME]")));
+            return Vec::new();
+        };
+        let mut named: Vec<(Located<String>, Fields<'c, 't, 'i>)> = Vec::new();
+        for (name, element) in table.iter() {
+            let name = Located { value: name.get_ref().to_string(), span: name.span() };
+            let Some(name) = check_name(self.context, "a name", name) else { continue };
+            match element.get_ref() {
+                DeValue::Table(inner) => {
+                    let place = format!("[{key}.{}]", name.value);
+                    named.push((name, Fields::new(self.context, place, element.span(), inner)));
+                }
+                _ => {
+                    let finding = self.context.error(
+                        codes::WRONG_TYPE,
+                        format!("[{key}] holds tables, one a name"),
+                        &name.span,
+                        format!("this is {}", kind_of(element.get_ref())),
+                    );
+                    self.context.push(finding.help(format!("write [{key}.NAME] above this key")));
+                }
+            }
+        }
+        named.sort_by_key(|(name, _)| name.span.start);
+        named
+    }
+
+    /// Notes every key that nobody asked for and every required key that is not there.
+    ///
+    /// A misspelt required key is one mistake: it is reported as unknown, with the right name.
+    pub fn finish(self) {
+        let mut misspelt: Vec<&str> = Vec::new();
+        for entry in self.entries.iter().filter(|entry| !entry.taken) {
+            let absent = self.known.iter().copied().filter(|known| !self.has(known));
+            let finding = self.context.error(
+                codes::UNKNOWN_KEY,
+                format!("unknown key {} in {}", entry.key, self.place),
+                &entry.key_span,
+                "",
+            );
+            self.context.push(match nearest(entry.key, absent) {
+                Some(key) => {
+                    misspelt.push(key);
+                    finding.help(format!("did you mean {key}?"))
+                }
+                None => finding.help(format!("the keys known here: {}", self.known.join(", "))),
+            });
+        }
+        for key in self.missing.iter().filter(|key| !misspelt.contains(key)) {
+            self.context.push(self.context.error(
+                codes::MISSING_KEY,
+                format!("{} lacks the key {key}", self.place),
+                &self.span,
+                format!("{key} belongs here"),
+            ));
+        }
+    }
+
+    fn inner_place(&self, key: &str, list: bool) -> String {
+        // "[module]" + "layer" -> "[[module.layer]]"; the root has no brackets.
+        let outer = match self.place.strip_prefix('[') {
+            Some(rest) => {
+                let name = rest.trim_start_matches('[');
+                let end = name.find(']').unwrap_or(name.len());
+                format!("{}.", &name[..end])
+            }
+            None => String::new(),
+        };
+        if list { format!("[[{outer}{key}]]") } else { format!("[{outer}{key}]") }
+    }
+
+    fn array(
+        &self,
+        key: &str,
+        value: &'t Spanned<DeValue<'i>>,
+        form: &str,
+    ) -> Option<&'t DeArray<'i>> {
+        match value.get_ref() {
+            DeValue::Array(array) => Some(array),
+            _ => {
+                let finding = self.wrong_type(key, value, form);
+                self.context.push(finding);
+                None
+            }
+        }
+    }
+
+    fn checked_number(
+        &self,
+        key: &str,
+        value: &Spanned<DeValue<'i>>,
+        quantity: &Quantity,
+        wanted: &str,
+    ) -> Option<Located<f64>> {
+        let span = value.span();
+        let number = match value.get_ref() {
+            DeValue::Float(float) => float.as_str().parse::<f64>().ok(),
+            DeValue::Integer(integer) => {
+                i128::from_str_radix(integer.as_str(), integer.radix()).ok().map(|n| n as f64)
+            }
+            other => {
+                let mut finding = self.wrong_type(key, value, wanted);
+                if let DeValue::String(text) = other
+                    && let Some(number) = leading_number(text)
+                {
+                    finding = finding.help(format!(
+                        "write the bare number, {}; the unit stands in the key's name",
+                        number_text(number)
+                    ));
+                }
+                self.context.push(finding);
+                return None;
+            }
+        };
+        let Some(number) = number.filter(|number| number.is_finite()) else {
+            self.context.push(
+                self.context
+                    .error(
+                        codes::NOT_FINITE,
+                        format!("{key} must be a finite number"),
+                        &span,
+                        format!("got {}", self.context.source.text[span.clone()].trim()),
+                    )
+                    .help(format!("allowed: {}", range_text(quantity))),
+            );
+            return None;
+        };
+        if number < quantity.low || number > quantity.high {
+            let mut finding = self.context.error(
+                codes::OUT_OF_RANGE,
+                format!("{key} is out of range"),
+                &span,
+                format!("got {}; allowed {}", number_text(number), range_text(quantity)),
+            );
+            if let Some(help) = range_help(number, quantity) {
+                finding = finding.help(help);
+            }
+            self.context.push(finding);
+            return None;
+        }
+        Some(Located { value: number, span })
+    }
+}
+
+fn in_unit(quantity: &Quantity) -> String {
+    if quantity.unit.is_empty() { String::new() } else { format!(" ({})", quantity.unit) }
+}
+
+fn range_text(quantity: &Quantity) -> String {
+    let range = format!("{} to {}", number_text(quantity.low), number_text(quantity.high));
+    if quantity.unit.is_empty() { range } else { format!("{range} {}", quantity.unit) }
+}
+
+/// What to type instead of an out-of-range number: a slip of sign or of unit, or the hint.
+fn range_help(number: f64, quantity: &Quantity) -> Option<String> {
+    let allowed = |value: f64| value >= quantity.low && value <= quantity.high;
+    let mut helps: Vec<String> = Vec::new();
+    if !quantity.hint.is_empty() {
+        helps.push(quantity.hint.to_owned());
+    }
+    if number < 0.0 && allowed(-number) {
+        helps.push(format!("write {} if the sign is a slip", number_text(-number)));
+    } else if number != 0.0 {
+        let slip = quantity
+            .slips
+            .iter()
+            .map(|(unit, factor, offset)| (unit, number * factor + offset))
+            .find(|(_, value)| allowed(*value));
+        if let Some((unit, value)) = slip {
+            helps.push(format!(
+                "if {} is in {unit}, write {}",
+                number_text(number),
+                number_text(value)
+            ));
+        }
+    }
+    if helps.is_empty() { None } else { Some(helps.join("; ")) }
+}
+
+fn kind_of(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date or time",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+/// The number that a text such as "12.5 mm" begins with.
+fn leading_number(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
+        .unwrap_or(text.len());
+    text[..end].parse::<f64>().ok().filter(|number| number.is_finite())
+}
+
+/// Names are printed, stand in CSV cells and in file names.
+fn check_name(context: &Context<'_>, key: &str, name: Located<String>) -> Option<Located<String>> {
+    let text = &name.value;
+    let fault = if text.trim().is_empty() {
+        "a name needs at least one visible character"
+    } else if text.trim() != text {
+        "a name has no blanks at its ends"
+    } else if text.chars().count() > 60 {
+        "a name has at most 60 characters"
+    } else if let Some(c) = text.chars().find(|c| c.is_control() || "/\\:*?\"<>|".contains(*c)) {
+        let finding = context.error(
+            codes::BAD_NAME,
+            format!("{key} holds a character that names cannot have"),
+            &name.span,
+            format!("the character {c:?}"),
+        );
+        context.push(finding.help(
+            "names stand in file names too: leave out / \\ : * ? \" < > | and control characters",
+        ));
+        return None;
+    } else if text.starts_with('.') {
+        "a name does not start with a point"
+    } else {
+        return Some(name);
+    };
+    context.push(context.error(
+        codes::BAD_NAME,
+        format!("{key} is not a usable name"),
+        &name.span,
+        fault,
+    ));
+    None
+}

@@ -1,0 +1,73 @@
+//! The case file as it is written: the user's units, names not yet looked up, every value with
+//! its place. `None` where a key is absent or its value was found wrong (and noted).
+//!
+//! Nothing here compares one part with another; that is [`super::build`]'s business.
+
+mod parts;
+mod surroundings;
+
+pub(super) use parts::*;
+pub(super) use surroundings::*;
+
+use toml::de::DeTable;
+
+use super::context::{Context, Located};
+use super::fields::{Fields, Need};
+
+/// Everything a case file can state.
+pub(super) struct CaseFile {
+    pub title: Option<Located<String>>,
+    pub module: Option<FileModule>,
+    pub materials: Vec<FileMaterial>,
+    pub die_types: Vec<FileDieType>,
+    pub die: Vec<FileDie>,
+    pub heaters: Vec<FileHeater>,
+    pub coolant: Option<FileCoolant>,
+    pub fluids: Vec<FileFluid>,
+    pub spray: Option<FileSpray>,
+    pub nozzle_types: Vec<FileNozzleType>,
+    pub nozzles: Vec<FileNozzle>,
+    pub nozzle_groups: Vec<FileNozzleGroup>,
+    pub board: Option<FileBoard>,
+    pub backing_plate: Option<FileBackingPlate>,
+    pub mesh: Option<FileMesh>,
+}
+
+impl CaseFile {
+    /// Reads every table of the file; mistakes go to `context`.
+    pub fn read(context: &Context<'_>, root: &DeTable<'_>) -> CaseFile {
+        let mut fields = Fields::new(context, "the case", 0..0, root);
+        let file = CaseFile {
+            title: fields.text("title", Need::Optional),
+            module: fields.table("module", Need::Required).map(FileModule::read),
+            materials: read_named(fields.named_tables("material"), FileMaterial::read),
+            die_types: read_named(fields.named_tables("die_type"), FileDieType::read),
+            die: fields.tables("die").into_iter().map(FileDie::read).collect(),
+            heaters: fields.tables("heater").into_iter().map(FileHeater::read).collect(),
+            coolant: fields.table("coolant", Need::Required).map(FileCoolant::read),
+            fluids: read_named(fields.named_tables("fluid"), FileFluid::read),
+            spray: fields.table("spray", Need::Required).map(FileSpray::read),
+            nozzle_types: read_named(fields.named_tables("nozzle_type"), FileNozzleType::read),
+            nozzles: fields.tables("nozzle").into_iter().map(FileNozzle::read).collect(),
+            nozzle_groups: fields
+                .tables("nozzle_group")
+                .into_iter()
+                .map(FileNozzleGroup::read)
+                .collect(),
+            board: fields.table("board", Need::Required).map(FileBoard::read),
+            backing_plate: fields
+                .table("backing_plate", Need::Optional)
+                .map(FileBackingPlate::read),
+            mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
+        };
+        fields.finish();
+        file
+    }
+}
+
+fn read_named<'c, 't, 'i, T>(
+    tables: Vec<(Located<String>, Fields<'c, 't, 'i>)>,
+    read: impl Fn(Located<String>, Fields<'c, 't, 'i>) -> T,
+) -> Vec<T> {
+    tables.into_iter().map(|(name, fields)| read(name, fields)).collect()
+}

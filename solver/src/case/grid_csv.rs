@@ -1,0 +1,226 @@
+//! Grids of numbers in CSV files: power maps and coefficient maps.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::codes;
+use super::context::{Context, Located, number_text};
+use super::diagnostic::{Diagnostic, Label, SourceText};
+
+/// Most boxes along either side of a grid.
+const MOST_BOXES: usize = 4096;
+/// Mistakes of one file that are told one by one.
+const MOST_MISTAKES: usize = 10;
+
+/// A grid as the solver keeps it: the lowest row first.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Grid {
+    pub nx: usize,
+    pub ny: usize,
+    /// `values[j * nx + i]`, j = 0 the lowest row.
+    pub values: Vec<f64>,
+}
+
+/// What the numbers of a grid are.
+pub(super) struct GridMeaning {
+    /// In messages: "relative power", "coefficient".
+    pub what: &'static str,
+    /// Highest value allowed.
+    pub high: f64,
+}
+
+/// Loads and reads the grid that `path` names in the case.
+///
+/// Rows are lines, the first line is the top row, numbers are separated by commas. Lines that
+/// start with `#` and blank lines are skipped.
+pub(super) fn load(
+    context: &Context<'_>,
+    path: &Located<String>,
+    meaning: &GridMeaning,
+) -> Option<Grid> {
+    if path.value.trim().is_empty() {
+        context.push(context.error(
+            codes::FILE_UNREADABLE,
+            "no file is named",
+            &path.span,
+            "the name of a CSV file belongs here",
+        ));
+        return None;
+    }
+    let text = match (context.load)(&path.value) {
+        Ok(text) => text,
+        Err(reason) => {
+            context.push(
+                context
+                    .error(
+                        codes::FILE_UNREADABLE,
+                        format!("cannot read \"{}\"", path.value),
+                        &path.span,
+                        reason,
+                    )
+                    .help("file names are relative to the folder of the case"),
+            );
+            return None;
+        }
+    };
+    let source = SourceText::new(path.value.clone(), &text);
+    let mut reader = Reader { context, path, source: &source, mistakes: 0 };
+    let grid = reader.rows(meaning)?;
+    if grid.values.iter().all(|value| *value == 0.0) && meaning.what == RELATIVE_POWER.what {
+        context.push(
+            reader
+                .error(codes::GRID_ALL_ZERO, "every value of the power map is zero", 0..0, "")
+                .help("the map spreads power_W in proportion to its values: at least one must be above zero"),
+        );
+        return None;
+    }
+    Some(grid)
+}
+
+/// Relative powers over a die.
+pub(super) const RELATIVE_POWER: GridMeaning = GridMeaning { what: "relative power", high: 1e12 };
+
+/// Spray coefficients over the module, W/(m²·K).
+pub(super) const COEFFICIENT: GridMeaning =
+    GridMeaning { what: "coefficient", high: super::ranges::HTC.high };
+
+struct Reader<'r, 'c> {
+    context: &'r Context<'c>,
+    path: &'r Located<String>,
+    source: &'r Arc<SourceText>,
+    mistakes: usize,
+}
+
+impl Reader<'_, '_> {
+    fn error(
+        &self,
+        code: super::codes::Code,
+        headline: impl Into<String>,
+        span: Range<usize>,
+        label: impl Into<String>,
+    ) -> Diagnostic {
+        Diagnostic::error(code, headline, Label::new(self.source, span, label))
+            .also(self.context.label(&self.path.span, "named here"))
+    }
+
+    /// Notes a mistake; false when there were enough of them.
+    fn note(&mut self, diagnostic: Diagnostic) -> bool {
+        self.mistakes += 1;
+        let last = self.mistakes == MOST_MISTAKES;
+        self.context.push(if last {
+            diagnostic.help("more mistakes in this file are not listed")
+        } else {
+            diagnostic
+        });
+        !last
+    }
+
+    fn rows(&mut self, meaning: &GridMeaning) -> Option<Grid> {
+        let text = Arc::clone(self.source);
+        let mut rows: Vec<Vec<f64>> = Vec::new();
+        let mut first_row: Option<Range<usize>> = None;
+        let mut offset = 0;
+        for raw in text.text.split_inclusive('\n') {
+            let line = raw.trim_end_matches(['\n', '\r']);
+            let start = offset;
+            offset += raw.len();
+            if line.trim().is_empty() || line.trim_start().starts_with('#') {
+                continue;
+            }
+            let row = self.row(line, start, meaning)?;
+            let span = start..start + line.len();
+            match (&first_row, rows.first()) {
+                (Some(first), Some(first_values)) if first_values.len() != row.len() => {
+                    let finding = self
+                        .error(
+                            codes::GRID_RAGGED,
+                            "the rows of a grid must have the same length",
+                            span,
+                            format!("this row has {} values", row.len()),
+                        )
+                        .also(Label::new(
+                            self.source,
+                            first.clone(),
+                            format!("the first row has {}", first_values.len()),
+                        ));
+                    if !self.note(finding) {
+                        return None;
+                    }
+                    continue;
+                }
+                _ => {}
+            }
+            if row.len() > MOST_BOXES || rows.len() == MOST_BOXES {
+                let finding = self.error(
+                    codes::GRID_TOO_LARGE,
+                    format!("a grid has at most {MOST_BOXES} values a side"),
+                    span,
+                    "",
+                );
+                self.note(finding);
+                return None;
+            }
+            first_row.get_or_insert(span);
+            rows.push(row);
+        }
+        if self.mistakes > 0 {
+            return None;
+        }
+        let (nx, ny) = (rows.first().map_or(0, Vec::len), rows.len());
+        if nx == 0 {
+            let finding = self
+                .error(codes::GRID_EMPTY, "the file holds no numbers", 0..0, "")
+                .help("one line a row, the first line the top row, numbers separated by commas");
+            self.context.push(finding);
+            return None;
+        }
+        // The file is read from the top; the solver counts rows from the bottom.
+        Some(Grid { nx, ny, values: rows.into_iter().rev().flatten().collect() })
+    }
+
+    /// One row; `None` when there were too many mistakes to go on.
+    fn row(&mut self, line: &str, start: usize, meaning: &GridMeaning) -> Option<Vec<f64>> {
+        let mut values = Vec::new();
+        let mut offset = start;
+        for cell in line.split(',') {
+            let word = cell.trim();
+            let word_start = offset + (cell.len() - cell.trim_start().len());
+            let span = word_start..word_start + word.len();
+            offset += cell.len() + 1;
+            let finding = match word.parse::<f64>() {
+                Ok(value) if value.is_finite() && value >= 0.0 && value <= meaning.high => {
+                    values.push(value);
+                    continue;
+                }
+                Ok(value) => self
+                    .error(
+                        codes::GRID_VALUE,
+                        format!("a {} out of range in the grid", meaning.what),
+                        span,
+                        format!("allowed 0 to {}", number_text(meaning.high)),
+                    )
+                    .help(if value < 0.0 {
+                        "heat sources and coefficients are not negative; write 0 where there is nothing"
+                    } else {
+                        "write a finite number"
+                    }),
+                Err(_) if word.is_empty() => self
+                    .error(codes::GRID_VALUE, "an empty cell in the grid", span, "a number is missing here")
+                    .help("write 0 where there is nothing; a row does not end with a comma"),
+                Err(_) => self
+                    .error(codes::GRID_VALUE, "a cell of the grid is not a number", span, "")
+                    .help(if word.contains([';', '\t', ' ']) {
+                        "separate the numbers with commas"
+                    } else {
+                        "the file holds numbers only, no heading; a line that starts with # is a comment"
+                    }),
+            };
+            // Keep the row's length, so that one bad cell does not make the row ragged too.
+            values.push(0.0);
+            if !self.note(finding) {
+                return None;
+            }
+        }
+        Some(values)
+    }
+}
