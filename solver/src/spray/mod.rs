@@ -1,5 +1,33 @@
 //! From nozzles to the spray-side coefficient, burn-out margin and liquid budget.
+//!
+//! - [`Footprint`], [`flux_on_grid`]: where the liquid of full cones lands, integrated over cells;
+//! - [`drop_size`], [`single_phase`], [`boiling`], [`critical_heat_flux`]: the correlations, one
+//!   file each, with formula, range, band and status;
+//! - [`SurfaceCurve`], [`CellCurves`]: the branches joined to one rising flux for the solver;
+//! - [`SprayModel`]: all of it for one spray: lay it on a grid, take the curves, read the notes.
+//!
+//! Nothing here knows of sheets, of die power or of how the system is solved.
 
+pub mod boiling;
+mod clipping;
+pub mod critical_heat_flux;
+mod curve;
+pub mod drop_size;
+mod error;
+mod flux;
+mod footprint;
+mod model;
+mod note;
 mod prescribed;
+pub mod single_phase;
+#[cfg(test)]
+mod testing;
 
+pub use clipping::Part;
+pub use curve::{CellCurves, FilmTable, Liquid, SurfaceCurve};
+pub use error::SprayError;
+pub use flux::{FluxField, Landing, flux_on_grid, landing_on};
+pub use footprint::Footprint;
+pub use model::SprayModel;
+pub use note::{Band, CorrelationNote, Status};
 pub use prescribed::prescribed_law;
