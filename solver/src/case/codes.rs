@@ -145,7 +145,8 @@ UNUSED = "W001", "something is described and never used",
     "A material, die type, nozzle type or fluid is described but nothing refers to it; perhaps a \
 name is misspelt elsewhere.";
 HIGH_FLUX = "W002", "an unusually high heat flux",
-    "More than 200 W/cm2 is above what most sprays of dielectric liquid can carry. Check the power \
+    "More than 200 W/cm2 over a whole die or heater is above what most sprays of dielectric liquid \
+can carry, and more than 1000 W/cm2 in a block is above what most circuits release. Check the power \
 and the area.";
 THICK_DIE = "W003", "a die thicker than it is wide",
     "Die are plates, some 0.05 to 1 mm thick. A size in the wrong unit is the usual cause.";

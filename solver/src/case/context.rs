@@ -124,7 +124,7 @@ pub(super) fn number_text(value: f64) -> String {
         return format!("{value}");
     }
     let magnitude = value.abs().log10().floor();
-    if !(-4.0..9.0).contains(&magnitude) {
+    if !(-4.0..7.0).contains(&magnitude) {
         let text = format!("{value:.5e}");
         return match text.split_once('e') {
             Some((digits, exponent)) if digits.contains('.') => {
@@ -156,6 +156,8 @@ mod tests {
             (-0.25, "-0.25"),
             (101325.0, "101325"),
             (2e12, "2e12"),
+            (1e7, "1e7"),
+            (2400000.0, "2400000"),
             (1.5e-7, "1.5e-7"),
             (100.0 * 1.1, "110"),
         ] {

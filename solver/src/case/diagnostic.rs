@@ -122,6 +122,9 @@ impl Diagnostic {
     }
 }
 
+/// Characters of a marked stretch that plain text repeats.
+const MOST_MARKED: usize = 60;
+
 /// Plain text, one line a fact: `error[E012]: headline`, `--> file:line:column`, marks, help.
 impl fmt::Display for Diagnostic {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -134,7 +137,10 @@ impl fmt::Display for Diagnostic {
             let (line, column) = label.source.line_column(label.span.start);
             write!(f, "\n  --> {}:{line}:{column}", label.source.name)?;
             let marked = label.source.text[label.span.clone()].lines().next().unwrap_or_default();
-            write!(f, " `{marked}`")?;
+            match marked.char_indices().nth(MOST_MARKED) {
+                Some((end, _)) => write!(f, " `{}...`", &marked[..end])?,
+                None => write!(f, " `{marked}`")?,
+            }
             if !label.text.is_empty() {
                 write!(f, " {}", label.text)?;
             }

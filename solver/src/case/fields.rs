@@ -40,6 +40,8 @@ pub(super) struct Fields<'c, 't, 'i> {
     entries: Vec<Entry<'t, 'i>>,
     known: Vec<&'static str>,
     missing: Vec<&'static str>,
+    /// Those of the missing keys that are tables.
+    missing_tables: Vec<&'static str>,
 }
 
 impl<'c, 't, 'i> Fields<'c, 't, 'i> {
@@ -66,6 +68,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             entries,
             known: Vec::new(),
             missing: Vec::new(),
+            missing_tables: Vec::new(),
         }
     }
 
@@ -181,7 +184,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
                     codes::WRONG_TYPE,
                     format!("{key} must be {form}"),
                     &value.span(),
-                    format!("this has {} of {N} numbers", array.len()),
+                    format!("this has {} values, {N} are needed", array.len()),
                 ));
                 return None;
             }
@@ -317,6 +320,9 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
 
     /// A table, written as `[key]` or inline.
     pub fn table(&mut self, key: &'static str, need: Need) -> Option<Fields<'c, 't, 'i>> {
+        if need == Need::Required && !self.has(key) {
+            self.missing_tables.push(key);
+        }
         let value = self.take(key, need)?;
         match value.get_ref() {
             DeValue::Table(table) => {
@@ -425,12 +431,27 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             });
         }
         for key in self.missing.iter().filter(|key| !misspelt.contains(key)) {
-            self.context.push(self.context.error(
-                codes::MISSING_KEY,
-                format!("{} lacks the key {key}", self.place),
-                &self.span,
-                format!("{key} belongs here"),
-            ));
+            let finding = if self.missing_tables.contains(key) {
+                let table = self.inner_place(key, false);
+                self.context
+                    .error(
+                        codes::MISSING_KEY,
+                        format!("{} lacks the table {table}", self.place),
+                        &self.span,
+                        "",
+                    )
+                    .help(format!(
+                        "add {table} with its keys; `sprayside new` writes a case that has them all"
+                    ))
+            } else {
+                self.context.error(
+                    codes::MISSING_KEY,
+                    format!("{} lacks the key {key}", self.place),
+                    &self.span,
+                    format!("{key} belongs here"),
+                )
+            };
+            self.context.push(finding);
         }
     }
 

@@ -127,6 +127,22 @@ impl Reader<'_, '_> {
             if line.trim().is_empty() || line.trim_start().starts_with('#') {
                 continue;
             }
+            let width = line.split(',').count();
+            if width > MOST_BOXES || rows.len() == MOST_BOXES {
+                let first_cell = line.split(',').next().unwrap_or_default();
+                let finding = self.error(
+                    codes::GRID_TOO_LARGE,
+                    format!("a grid has at most {MOST_BOXES} values a side"),
+                    start..start + first_cell.len(),
+                    if width > MOST_BOXES {
+                        format!("this row has {width} values")
+                    } else {
+                        "this row is one too many".to_owned()
+                    },
+                );
+                self.note(finding.help("average neighbouring values: the mesh is coarser anyway"));
+                return None;
+            }
             let row = self.row(line, start, meaning)?;
             let span = start..start + line.len();
             match (&first_row, rows.first()) {
@@ -149,16 +165,6 @@ impl Reader<'_, '_> {
                     continue;
                 }
                 _ => {}
-            }
-            if row.len() > MOST_BOXES || rows.len() == MOST_BOXES {
-                let finding = self.error(
-                    codes::GRID_TOO_LARGE,
-                    format!("a grid has at most {MOST_BOXES} values a side"),
-                    span,
-                    "",
-                );
-                self.note(finding);
-                return None;
             }
             first_row.get_or_insert(span);
             rows.push(row);
@@ -201,6 +207,8 @@ impl Reader<'_, '_> {
                     )
                     .help(if value < 0.0 {
                         "heat sources and coefficients are not negative; write 0 where there is nothing"
+                    } else if value.is_finite() {
+                        "check the unit of the grid"
                     } else {
                         "write a finite number"
                     }),

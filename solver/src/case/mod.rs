@@ -12,6 +12,7 @@ mod grid_csv;
 mod ranges;
 mod record;
 mod starter;
+mod syntax;
 #[cfg(test)]
 mod tests;
 
@@ -56,7 +57,7 @@ pub fn read(
     let (root, syntax) = toml::de::DeTable::parse_recoverable(&source.text);
     let file = file::CaseFile::read(&context, root.get_ref());
     if !syntax.is_empty() {
-        return Err(with_syntax_errors(&source, &syntax, context.into_findings()));
+        return Err(syntax::findings(&source, root.get_ref(), &syntax, context.into_findings()));
     }
     let module = build::module(&context, &file, file_name);
     let Some(module) = module.filter(|_| !context.has_errors()) else {
@@ -64,55 +65,4 @@ pub fn read(
     };
     build::suspicions::find(&context, &file, &module);
     Ok(Case { record: describe(&module), module, warnings: context.into_findings() })
-}
-
-/// The syntax errors, and those findings about values that stand on lines free of them.
-///
-/// What is missing or unknown is not told as long as the syntax is wrong: it may only seem so.
-fn with_syntax_errors(
-    source: &Arc<SourceText>,
-    syntax: &[toml::de::Error],
-    findings: Vec<Diagnostic>,
-) -> Vec<Diagnostic> {
-    let line = |offset: usize| source.line_column(offset).0;
-    let mut all: Vec<Diagnostic> = syntax
-        .iter()
-        .map(|error| {
-            let span = error.span().unwrap_or(source.text.len()..source.text.len());
-            let duplicate = error.message().starts_with("duplicate key");
-            let code = if duplicate { codes::DUPLICATE_KEY } else { codes::SYNTAX };
-            let finding =
-                Diagnostic::error(code, error.message(), Label::new(source, span.clone(), ""));
-            if duplicate {
-                finding.help(
-                    "a table holds each key once; parts of a list start with [[double]] brackets",
-                )
-            } else if follows_decimal_comma(&source.text, span.start) {
-                finding.help("write decimals with a point, 1.5")
-            } else {
-                finding
-            }
-        })
-        .collect();
-    let broken: Vec<usize> = all.iter().map(|finding| line(finding.primary().span.start)).collect();
-    let value_codes =
-        [codes::WRONG_TYPE, codes::NOT_FINITE, codes::OUT_OF_RANGE, codes::WRONG_WORD];
-    all.extend(findings.into_iter().filter(|finding| {
-        let span = &finding.primary().span;
-        value_codes.contains(&finding.code)
-            && !(line(span.start)..=line(span.end)).any(|line| broken.contains(&line))
-    }));
-    all.sort_by_key(|finding| finding.primary().span.start);
-    all
-}
-
-fn follows_decimal_comma(text: &str, offset: usize) -> bool {
-    let before = text.get(..offset).unwrap_or_default();
-    // The error stands at the comma or right behind it.
-    let before = before.strip_suffix(',').unwrap_or(before);
-    let after = text.get(before.len()..).unwrap_or_default();
-    before.ends_with(|c: char| c.is_ascii_digit())
-        && after
-            .strip_prefix(',')
-            .is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
 }

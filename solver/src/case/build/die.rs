@@ -261,7 +261,7 @@ fn blocks(
 ) -> Option<Vec<PowerBlock>> {
     names::check_unique(
         context,
-        &format!("block of die \"{name}\""),
+        &format!("die \"{name}\": block"),
         file.blocks.iter().filter_map(|block| block.name.as_ref()),
         |a, b| a == b,
     );

@@ -81,7 +81,7 @@ pub(super) fn module(context: &Context<'_>, file: &CaseFile, file_name: &str) ->
 
     let die = die::build(context, file, &materials, outline.as_ref());
     let heaters = substrate::heaters(context, file, outline.as_ref());
-    if file.die.is_empty() && file.heaters.is_empty() {
+    if !file.has_sources {
         let span = file.module.as_ref().map_or(0..0, |module| module.span.clone());
         context.push(
             context

@@ -10,6 +10,8 @@ use crate::module::{Module, Nozzle, PrescribedHtc, Spray};
 
 /// Above this few sprays of dielectric liquid can carry the heat, W/m².
 const HIGH_FLUX_W_M2: f64 = 200e4;
+/// Above this no block of a die works for long, W/m²; spreading inside the die evens out less.
+const HIGH_PEAK_W_M2: f64 = 1000e4;
 /// Below this no liquid is at work, W/(m²·K).
 const WEAK_SPRAY_W_M2K: f64 = 200.0;
 /// Longest side over shortest side of a part.
@@ -129,7 +131,7 @@ fn fluxes(context: &Context<'_>, file: &CaseFile, module: &Module) {
         let peak = peak_flux_W_m2(die);
         let mean = die.power_W / die.rect.area_m2();
         if let Some(power) = &written.power_W
-            && peak > HIGH_FLUX_W_M2
+            && (mean > HIGH_FLUX_W_M2 || peak > HIGH_PEAK_W_M2)
         {
             context.push(
                 context

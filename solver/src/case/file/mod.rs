@@ -22,6 +22,8 @@ pub(super) struct CaseFile {
     pub die_types: Vec<FileDieType>,
     pub die: Vec<FileDie>,
     pub heaters: Vec<FileHeater>,
+    /// Whether die or heaters are written at all, even wrongly.
+    pub has_sources: bool,
     pub coolant: Option<FileCoolant>,
     pub fluids: Vec<FileFluid>,
     pub spray: Option<FileSpray>,
@@ -44,6 +46,7 @@ impl CaseFile {
             die_types: read_named(fields.named_tables("die_type"), FileDieType::read),
             die: fields.tables("die").into_iter().map(FileDie::read).collect(),
             heaters: fields.tables("heater").into_iter().map(FileHeater::read).collect(),
+            has_sources: fields.has("die") || fields.has("heater"),
             coolant: fields.table("coolant", Need::Required).map(FileCoolant::read),
             fluids: read_named(fields.named_tables("fluid"), FileFluid::read),
             spray: fields.table("spray", Need::Required).map(FileSpray::read),
