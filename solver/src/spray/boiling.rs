@@ -45,7 +45,7 @@ pub fn rybicki_mudawar(
 
 /// The part of [`rybicki_mudawar`] that depends on the spray: `4.79e-3 Q''^0.7 d32^(-0.65)`.
 pub fn flux_factor(flux_m_s: f64, drop_size_m: f64) -> f64 {
-    4.79e-3 * flux_m_s.powf(0.7) * drop_size_m.powf(-0.65)
+    4.79e-3 * (0.7 * flux_m_s.ln() - 0.65 * drop_size_m.ln()).exp()
 }
 
 /// The part of [`rybicki_mudawar`] that depends on the liquid:

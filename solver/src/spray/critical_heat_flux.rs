@@ -48,7 +48,7 @@ pub fn estes_mudawar(
 
 /// The part of [`estes_mudawar`] that depends on the spray: `2.3 Q''^0.3 d32^(-0.35)`.
 pub fn flux_factor(flux_m_s: f64, drop_size_m: f64) -> f64 {
-    2.3 * flux_m_s.powf(0.3) * drop_size_m.powf(-0.35)
+    2.3 * (0.3 * flux_m_s.ln() - 0.35 * drop_size_m.ln()).exp()
 }
 
 /// The part of [`estes_mudawar`] that depends on the liquid.

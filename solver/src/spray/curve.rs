@@ -71,9 +71,9 @@ impl FilmTable {
 ///     q_nb = b (r^5.75 - r_sat^5.75)  for r > r_sat, else 0
 ///     q_j  = (q_sp³ + q_nb³)^(1/3)                    joined
 ///     q    = q_j                                      while q_j <= 0.95 q_chf
-///     q    = q_chf [0.95 + 0.05 s / (1 + s)]          beyond, s = q_j'(r_k) (r - r_k) / (0.05 q_chf)
+///     q    = q_k + (q_chf - q_k) s / (1 + s)          beyond, s = q_j'(r_k) (r - r_k) / (q_chf - q_k)
 ///
-/// r_k is the rise at which q_j = 0.95 q_chf. On the dry share: q = h_dry r. Both add by area.
+/// r_k is the rise at which q_j = q_k = 0.95 q_chf. On the dry share: q = h_dry r. Both add by area.
 ///
 /// - Nothing boils below saturation: the boiling branch starts from zero at r_sat (the term
 ///   with r_sat takes off what the correlation, which counts from the nozzle temperature, would
@@ -82,10 +82,13 @@ impl FilmTable {
 ///   1/r: the Jacobian stays positive, and a cell that is asked for more than it can take grows
 ///   hot while its neighbours take the rest. A module that has nowhere to send the heat then
 ///   has no steady state, and its temperatures grow without bound.
-/// - The margin of a cell is q_chf / q_j: below the knee that is critical heat flux over heat
-///   flux; where the surface is so hot that boiling would carry more than the critical heat
-///   flux it falls below one, and the cell is burnt out. What really happens beyond is film
-///   boiling, hotter still; the curve does not follow it.
+/// - The margin of a cell is q_chf / q_j, which below the knee is critical heat flux over heat
+///   flux. Where the surface is so hot that boiling would have to carry more than the critical
+///   heat flux the cell is burnt out and its margin is r_b / r, below one, with r_b the rise at
+///   which q_j = q_chf: critical heat flux over what the surface would give off with the
+///   coefficient that it had at burn-out (q_j itself would shrink the figure out of all
+///   proportion by its power of 5.75). What really happens beyond is film boiling, hotter
+///   still; the curve does not follow it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SurfaceCurve {
     /// w, wetted share of the cell, 0 to 1.
@@ -100,6 +103,8 @@ pub struct SurfaceCurve {
     pub dry_htc_W_m2K: f64,
     /// r_k, K.
     knee_K: f64,
+    /// q_k, W/m².
+    knee_W_m2: f64,
     /// q_j' at r_k, W/(m²·K).
     knee_slope_W_m2K: f64,
 }
@@ -132,6 +137,7 @@ impl SurfaceCurve {
             critical_W_m2: f64::INFINITY,
             dry_htc_W_m2K: htc_W_m2K,
             knee_K: f64::INFINITY,
+            knee_W_m2: f64::INFINITY,
             knee_slope_W_m2K: 0.0,
         }
     }
@@ -153,11 +159,12 @@ impl SurfaceCurve {
             critical_W_m2,
             dry_htc_W_m2K,
             knee_K: f64::INFINITY,
+            knee_W_m2: f64::INFINITY,
             knee_slope_W_m2K: 0.0,
         };
         if critical_W_m2.is_finite() {
             curve.knee_K = curve.rise_at_joined(liquid, KNEE * critical_W_m2);
-            curve.knee_slope_W_m2K = curve.joined(liquid, curve.knee_K).1;
+            (curve.knee_W_m2, curve.knee_slope_W_m2K) = curve.joined(liquid, curve.knee_K);
         }
         curve
     }
@@ -179,7 +186,7 @@ impl SurfaceCurve {
         if rise_K <= self.knee_K {
             return self.joined(liquid, rise_K);
         }
-        let room = (1.0 - KNEE) * self.critical_W_m2;
+        let room = self.critical_W_m2 - self.knee_W_m2;
         let s = self.knee_slope_W_m2K * (rise_K - self.knee_K) / room;
         let left = 1.0 / (1.0 + s);
         (self.critical_W_m2 - room * left, self.knee_slope_W_m2K * left * left)
@@ -205,50 +212,71 @@ impl SurfaceCurve {
         (scale * root, (s * s * single_slope + b * b * boil_slope) / (root * root))
     }
 
-    /// The rise at which the joined branches carry `target_W_m2` > 0.
+    /// The rise at which the joined branches carry `target_W_m2` > 0, to about 1e-8.
+    ///
+    /// The joined curve is (nearly) convex, so that Newton's method from above closes in from
+    /// above; a bracket guards what a made-up liquid may do to it.
     fn rise_at_joined(&self, liquid: &Liquid, target_W_m2: f64) -> f64 {
-        // An upper end: where one branch alone carries the target. Boiling alone does at
-        //   r = (target / b + r_sat^5.75)^(1/5.75);
-        // single phase alone at most where g's least slope would.
-        let mut high = if self.boiling > 0.0 {
-            (target_W_m2 / self.boiling + liquid.subcooling_power).powf(1.0 / boiling::EXPONENT)
-        } else {
-            1.0
-        };
-        let mut low = 0.0;
-        if self.boiling == 0.0 {
-            while self.joined(liquid, high).0 < target_W_m2 && high < 1e9 {
-                low = high;
-                high *= 2.0;
-            }
-        }
-        let mut rise = high;
-        for _ in 0..80 {
+        let (mut low, mut high) = (0.0, f64::INFINITY);
+        let mut rise = self.first_guess(liquid, target_W_m2);
+        for _ in 0..100 {
             let (q, slope) = self.joined(liquid, rise);
-            if q > target_W_m2 {
+            let miss = q - target_W_m2;
+            if miss > 0.0 {
                 high = rise;
             } else {
                 low = rise;
             }
-            let next = rise - (q - target_W_m2) / slope;
-            let next = if next > low && next < high { next } else { 0.5 * (low + high) };
-            if (next - rise).abs() <= 1e-12 * rise {
-                return next;
+            let next = rise - miss / slope;
+            rise = if next >= low && next <= high {
+                next
+            } else if high.is_finite() {
+                0.5 * (low + high)
+            } else {
+                2.0 * rise
+            };
+            // The step just taken squares the error that is left.
+            if miss.abs() <= 1e-4 * target_W_m2 || high - low <= 1e-12 * high {
+                break;
             }
-            rise = next;
         }
         rise
     }
 
-    /// Critical heat flux over the flux of the joined branches on the wetted part: below one the
-    /// cell is burnt out. `None` where nothing lands or the surface is not warmer than the
-    /// liquid.
+    /// A rise near which the joined branches carry `target_W_m2`.
+    fn first_guess(&self, liquid: &Liquid, target_W_m2: f64) -> f64 {
+        let (at_saturation, slope) = self.joined(liquid, liquid.subcooling_K);
+        if self.boiling == 0.0 || at_saturation >= target_W_m2 {
+            // Single phase alone.
+            return liquid.subcooling_K + (target_W_m2 - at_saturation) / slope;
+        }
+        // Where boiling alone carries the target; then what is left to boiling there.
+        let rise = |boil: f64| {
+            (boil / self.boiling + liquid.subcooling_power).powf(1.0 / boiling::EXPONENT)
+        };
+        let high = rise(target_W_m2);
+        let single = self.single_phase * liquid.film.at(high).0 / target_W_m2;
+        if single < 0.9 {
+            rise(target_W_m2 * (1.0 - single * single * single).cbrt())
+        } else {
+            high.min(target_W_m2 / self.single_phase / liquid.film.slope[0])
+        }
+    }
+
+    /// Margin to burn-out of the wetted part, see the type: below one the cell is burnt out.
+    /// `None` where nothing lands or the surface is not warmer than the liquid.
     pub fn critical_margin(&self, liquid: &Liquid, rise_K: f64) -> Option<f64> {
         if self.wetted_share == 0.0 || !self.critical_W_m2.is_finite() || rise_K <= 0.0 {
             return None;
         }
         let (q, _) = self.joined(liquid, rise_K);
-        (q > 0.0).then(|| self.critical_W_m2 / q)
+        if q <= 0.0 {
+            None
+        } else if q <= self.critical_W_m2 {
+            Some(self.critical_W_m2 / q)
+        } else {
+            Some(self.rise_at_joined(liquid, self.critical_W_m2).min(rise_K) / rise_K)
+        }
     }
 
     /// Integral of the flux over the rise from 0 to `rise_K`, W·K/m²: what a minimising line
@@ -425,6 +453,11 @@ mod tests {
         let (q, _) = curve.flux(&liquid, 30.0);
         let margin = curve.critical_margin(&liquid, 30.0).unwrap();
         assert!((margin - curve.critical_W_m2 / q).abs() < 1e-12);
+        // Beyond, it falls gently and without a step.
+        let margin = curve.critical_margin(&liquid, 2.0 * burn_out).unwrap();
+        assert!((margin - 0.5).abs() < 1e-6);
+        let step = curve.critical_margin(&liquid, burn_out + 1e-6).unwrap();
+        assert!((step - 1.0).abs() < 1e-6);
         assert!(SurfaceCurve::dry(100.0).critical_margin(&liquid, 30.0).is_none());
     }
 
@@ -439,6 +472,23 @@ mod tests {
                 .sum();
             let difference = curve.energy(&liquid, high) - curve.energy(&liquid, low);
             assert!((difference / sum - 1.0).abs() < 1e-8, "{low}..{high}: {difference} {sum}");
+        }
+    }
+
+    #[test]
+    fn rise_at_a_flux_is_found_on_every_part_of_the_curve() {
+        for subcooling in [0.0, 0.3, 12.0, 60.0] {
+            let (liquid, curve) = worked(subcooling, 1.0);
+            let mut no_boiling = curve;
+            no_boiling.boiling = 0.0;
+            for curve in [curve, no_boiling] {
+                for k in 0..60 {
+                    let target = 10.0 * 1.3f64.powi(k);
+                    let rise = curve.rise_at_joined(&liquid, target);
+                    let (q, _) = curve.joined(&liquid, rise);
+                    assert!((q / target - 1.0).abs() < 1e-7, "{subcooling} K, {target}: {q}");
+                }
+            }
         }
     }
 

@@ -453,3 +453,205 @@ fn edge_solid_angle(u: f64, v: [f64; 2], height: f64) -> f64 {
         p.atan() - q.atan()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::nozzle;
+    use super::*;
+
+    fn lines(low: f64, high: f64, cells: usize) -> Vec<f64> {
+        (0..=cells).map(|k| low + (high - low) * k as f64 / cells as f64).collect()
+    }
+
+    /// A grid of unequal cells.
+    fn graded(low: f64, high: f64, cells: usize) -> Vec<f64> {
+        let warp = |t: f64| t + 0.11 * (3.0 * std::f64::consts::PI * t).sin() / 3.0;
+        lines(0.0, 1.0, cells).iter().map(|&t| low + (high - low) * warp(t)).collect()
+    }
+
+    fn cells_sum(field: &FluxField) -> f64 {
+        (0..field.flux_m_s.len()).map(|c| field.flux_m_s[c] * field.cell_area_m2(c)).sum()
+    }
+
+    fn wetted_area(field: &FluxField) -> f64 {
+        (0..field.flux_m_s.len()).map(|c| field.wetted_share[c] * field.cell_area_m2(c)).sum()
+    }
+
+    fn tilted(at_mm: [f64; 2], tilt_deg: [f64; 2], cone_deg: f64) -> Nozzle {
+        let mut nozzle = nozzle(at_mm.map(|v| v * 1e-3), 0.010, cone_deg, 0.85e-6);
+        nozzle.tilt_rad = tilt_deg.map(f64::to_radians);
+        nozzle
+    }
+
+    /// Worked by hand: 6 mL/s, 55°, circle inscribed in a 12.7 mm square.
+    #[test]
+    fn centre_edge_and_mean_are_those_of_the_worked_spray() {
+        let standoff = 0.00635 / 27.5f64.to_radians().tan();
+        assert!((standoff - 12.1982e-3).abs() < 5e-8);
+        let spray = [nozzle([0.0, 0.0], standoff, 55.0, 6e-6)];
+        let mean = 6e-6 / Footprint::of(&spray[0]).unwrap().area_m2();
+        assert!((mean - 0.047365).abs() < 5e-7);
+        let at = |x: f64| {
+            let cell = [x - 1e-7, x + 1e-7];
+            flux_on_grid(&spray, &[1e-4], &cell, &[-1e-7, 1e-7]).unwrap().flux_m_s[0]
+        };
+        assert!((at(0.0) - 0.056799).abs() < 1e-6, "{}", at(0.0));
+        assert!((at(0.00635 - 2e-7) - 0.039639).abs() < 2e-6);
+        assert_eq!(at(0.00635 + 2e-7), 0.0);
+    }
+
+    /// Worked by hand: midway between two such sprays, 12.7 mm apart.
+    #[test]
+    fn fluxes_of_two_sprays_add_to_the_worked_value() {
+        let standoff = 0.00635 / 27.5f64.to_radians().tan();
+        // A hair closer, so that the midpoint lies inside both cones.
+        let half = 0.00635 - 1e-6;
+        let spray = [-half, half].map(|x| nozzle([x, 0.0], standoff, 55.0, 6e-6));
+        let cell = [-1e-7, 1e-7];
+        let field = flux_on_grid(&spray, &[1e-4; 2], &cell, &cell).unwrap();
+        assert!((field.flux_m_s[0] - 0.079279).abs() < 2e-5, "{}", field.flux_m_s[0]);
+    }
+
+    #[test]
+    fn what_lands_and_what_misses_add_up_to_the_flow_on_any_grid() {
+        let nozzles = [
+            tilted([3.0, 4.0], [0.0, 0.0], 55.0),
+            tilted([20.0, 15.0], [12.0, -25.0], 60.0),
+            tilted([-4.0, 11.0], [-30.0, 5.0], 70.0),
+            tilted([60.0, 60.0], [0.0, 0.0], 30.0),
+            tilted([12.0, 9.0], [1.0, 2.0], 0.5),
+        ];
+        let drops = [1e-4, 1.2e-4, 0.9e-4, 1e-4, 2e-4];
+        let mut landed = Vec::new();
+        for (nx, ny) in [(1, 1), (7, 3), (41, 64), (180, 131)] {
+            let (x, y) = (graded(0.0, 0.030, nx), graded(0.0, 0.021, ny));
+            let field = flux_on_grid(&nozzles, &drops, &x, &y).unwrap();
+            let sum = cells_sum(&field);
+            assert!((sum / field.landed_m3_s() - 1.0).abs() < 1e-11, "{nx} x {ny}");
+            assert!((field.flow_m3_s() - 5.0 * 0.85e-6).abs() < 1e-18);
+            assert!(field.missed_share() > 0.25 && field.missed_share() < 0.75);
+            assert!(field.landings[3].landed_m3_s == 0.0);
+            assert!(field.flux_m_s.iter().all(|&q| q >= 0.0));
+            landed.push(field.landings.clone());
+        }
+        for other in &landed[1..] {
+            for (a, b) in landed[0].iter().zip(other) {
+                assert!((a.landed_m3_s - b.landed_m3_s).abs() < 1e-18);
+            }
+        }
+    }
+
+    #[test]
+    fn cells_of_a_coarse_grid_are_the_sums_of_fine_cells() {
+        let nozzles =
+            [tilted([9.0, 8.0], [10.0, -15.0], 50.0), tilted([14.0, 8.0], [0.0, 0.0], 55.0)];
+        let fine_x = graded(0.0, 0.024, 60);
+        let fine_y = graded(0.0, 0.018, 44);
+        let coarse_x: Vec<f64> = fine_x.iter().copied().step_by(4).collect();
+        let coarse_y: Vec<f64> = fine_y.iter().copied().step_by(4).collect();
+        let fine = flux_on_grid(&nozzles, &[1e-4; 2], &fine_x, &fine_y).unwrap();
+        let coarse = flux_on_grid(&nozzles, &[1e-4; 2], &coarse_x, &coarse_y).unwrap();
+        for j in 0..11 {
+            for i in 0..15 {
+                let (mut flow, mut wetted) = (0.0, 0.0);
+                for b in 0..4 {
+                    for a in 0..4 {
+                        let cell = (4 * j + b) * 60 + 4 * i + a;
+                        flow += fine.flux_m_s[cell] * fine.cell_area_m2(cell);
+                        wetted += fine.wetted_share[cell] * fine.cell_area_m2(cell);
+                    }
+                }
+                let cell = j * 15 + i;
+                let area = coarse.cell_area_m2(cell);
+                assert!((flow - coarse.flux_m_s[cell] * area).abs() < 1e-16);
+                assert!((wetted / area - coarse.wetted_share[cell]).abs() < 2e-3);
+            }
+        }
+    }
+
+    #[test]
+    fn wetted_area_is_that_of_the_ellipse_and_of_the_union_of_two() {
+        let one = [tilted([12.0, 9.0], [10.0, -15.0], 50.0)];
+        let area = Footprint::of(&one[0]).unwrap().area_m2();
+        for n in [1, 5, 37] {
+            let (x, y) = (graded(0.0, 0.030, n), graded(0.0, 0.030, n + 1));
+            let field = flux_on_grid(&one, &[1e-4], &x, &y).unwrap();
+            assert!((wetted_area(&field) / area - 1.0).abs() < 1e-11);
+        }
+        // Two equal circles of radius R whose centres are R apart: the union is 2 pi R² minus
+        // the lens, R² (2 pi / 3 - sqrt(3) / 2).
+        let radius = 0.010 * 27.5f64.to_radians().tan();
+        let two = [tilted([12.0, 12.0], [0.0; 2], 55.0), {
+            let mut other = tilted([12.0, 12.0], [0.0; 2], 55.0);
+            other.at_m[0] += radius;
+            other
+        }];
+        let pi = std::f64::consts::PI;
+        let union = radius * radius * (2.0 * pi - (2.0 * pi / 3.0 - 0.75f64.sqrt()));
+        for n in [2, 30] {
+            let grid = lines(0.0, 0.030, n);
+            let field = flux_on_grid(&two, &[1e-4; 2], &grid, &grid).unwrap();
+            let got = wetted_area(&field);
+            assert!((got / union - 1.0).abs() < 2e-3, "{n}: {got} {union}");
+        }
+    }
+
+    #[test]
+    fn mirrored_pattern_gives_the_mirrored_flux() {
+        let left = [tilted([7.0, 8.0], [5.0, 15.0], 50.0)];
+        let right = [tilted([17.0, 8.0], [5.0, -15.0], 50.0)];
+        let (x, y) = (lines(0.0, 0.024, 48), lines(0.0, 0.018, 31));
+        let a = flux_on_grid(&left, &[1e-4], &x, &y).unwrap();
+        let b = flux_on_grid(&right, &[1e-4], &x, &y).unwrap();
+        let peak = a.flux_m_s.iter().copied().fold(0.0, f64::max);
+        for j in 0..31 {
+            for i in 0..48 {
+                let (p, q) = (j * 48 + i, j * 48 + 47 - i);
+                assert!((a.flux_m_s[p] - b.flux_m_s[q]).abs() < 1e-10 * peak);
+                assert!((a.wetted_share[p] - b.wetted_share[q]).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn drops_of_two_nozzles_mix_by_volume_over_diameter() {
+        let nozzles = [tilted([10.0, 10.0], [0.0; 2], 60.0), {
+            let mut other = tilted([10.0, 10.0], [0.0; 2], 60.0);
+            other.flow_factor = 0.5;
+            other
+        }];
+        let grid = [0.009, 0.011];
+        let field = flux_on_grid(&nozzles, &[100e-6, 200e-6], &grid, &grid).unwrap();
+        // 1.5 V over (1 / 100 + 0.5 / 200) V per µm.
+        assert!((field.drop_size_m(0).unwrap() - 120e-6).abs() < 1e-15);
+        let far = flux_on_grid(&nozzles, &[100e-6, 200e-6], &[0.5, 0.6], &grid).unwrap();
+        assert!(far.drop_size_m(0).is_none());
+    }
+
+    #[test]
+    fn number_of_threads_does_not_change_a_bit() {
+        let nozzles: Vec<Nozzle> = (0..12)
+            .map(|k| tilted([f64::from(k) * 2.1, f64::from(k % 5) * 4.3], [3.0, -7.0], 58.0))
+            .collect();
+        let drops: Vec<f64> = (0..12).map(|k| 1e-4 + 1e-6 * f64::from(k)).collect();
+        let (x, y) = (graded(0.0, 0.026, 150), graded(0.0, 0.019, 117));
+        let run = |threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| flux_on_grid(&nozzles, &drops, &x, &y).unwrap())
+        };
+        let (one, three) = (run(1), run(3));
+        assert_eq!(one.flux_m_s, three.flux_m_s);
+        assert_eq!(one.wetted_share, three.wetted_share);
+        assert_eq!(one.flux_over_drop_1_s, three.flux_over_drop_1_s);
+    }
+
+    #[test]
+    fn blocked_nozzle_lays_nothing_down() {
+        let mut blocked = tilted([10.0, 10.0], [0.0; 2], 55.0);
+        blocked.flow_factor = 0.0;
+        let grid = lines(0.0, 0.02, 10);
+        let field = flux_on_grid(&[blocked], &[1e-4], &grid, &grid).unwrap();
+        assert!(field.flux_m_s.iter().chain(&field.wetted_share).all(|&v| v == 0.0));
+        assert_eq!(field.missed_share(), 0.0);
+    }
+}

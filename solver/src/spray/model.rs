@@ -196,10 +196,8 @@ impl SprayModel {
         } else {
             "nothing lands on the module".to_owned()
         };
-        let sizes_inside = self
-            .drop_sizes_m
-            .iter()
-            .all(|&d| drop_size::DROP_SIZES_M[0] <= d && d <= drop_size::DROP_SIZES_M[1]);
+        let data = drop_size::DROP_SIZES_M[0]..=drop_size::DROP_SIZES_M[1];
+        let sizes_inside = self.drop_sizes_m.iter().all(|size| data.contains(size));
         let shedd = if flux[1] > 0.0 {
             let middle = 0.5 * (flux[0] + flux[1]);
             let size = 0.5 * (drop[0] + drop[1]);

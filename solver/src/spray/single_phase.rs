@@ -47,7 +47,7 @@ pub fn rybicki_mudawar(liquid: &FluidState, flux_m_s: f64, drop_size_m: f64) -> 
 
 /// The part of [`rybicki_mudawar`] that depends on the spray: `4.70 Q''^0.61 d32^(-0.39)`.
 pub fn flux_factor(flux_m_s: f64, drop_size_m: f64) -> f64 {
-    4.70 * flux_m_s.powf(0.61) * drop_size_m.powf(-0.39)
+    4.70 * (0.61 * flux_m_s.ln() - 0.39 * drop_size_m.ln()).exp()
 }
 
 /// The part of [`rybicki_mudawar`] that depends on the liquid:
