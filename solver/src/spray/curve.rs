@@ -236,7 +236,8 @@ impl SurfaceCurve {
                 2.0 * rise
             };
             // The step just taken squares the error that is left.
-            if miss.abs() <= 1e-4 * target_W_m2 || high - low <= 1e-12 * high {
+            let closed = high.is_finite() && high - low <= 1e-12 * high;
+            if miss.abs() <= 1e-4 * target_W_m2 || closed {
                 break;
             }
         }
