@@ -3,6 +3,11 @@
 
 use std::fmt;
 
+use super::apply::{Value, apply_row};
+use super::cycle::{CycleWork, precondition};
+use super::hierarchy::{Hierarchy, Level};
+use super::layout::Layout;
+use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
 
 /// When to stop.
@@ -68,19 +73,259 @@ impl std::error::Error for CgError {}
 /// An operator with its preconditioner, ready for any number of right-hand sides.
 pub struct Preconditioned<'a> {
     operator: &'a Operator,
+    hierarchy: Hierarchy,
 }
 
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        Preconditioned { operator }
+        Preconditioned { operator, hierarchy: Hierarchy::new(operator) }
+    }
+
+    /// Applies the preconditioner alone: an approximate solution of `A z = r`, linear in r up to
+    /// single-precision rounding, symmetric and positive definite.
+    ///
+    /// # Panics
+    /// If `r` has not one entry for each unknown.
+    pub fn approximate(&self, r: &[f64]) -> Vec<f64> {
+        let n = self.operator.len();
+        assert_eq!(r.len(), n, "one right-hand side entry for each unknown");
+        let level = &self.hierarchy.levels[0];
+        let offsets = self.operator.offsets();
+        let mut by_rows = vec![0.0; n];
+        for j in 0..level.layout.ny {
+            for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
+                by_rows[natural].copy_from_slice(&r[block]);
+            });
+        }
+        let mut z = vec![0.0; n];
+        let norm = dot(r, r).sqrt();
+        if norm > 0.0 {
+            let scale = (n as f64).sqrt() / norm;
+            precondition(
+                &self.hierarchy,
+                &mut CycleWork::new(&self.hierarchy),
+                scale,
+                &by_rows,
+                &mut z,
+            );
+        }
+        let mut out = vec![0.0; n];
+        for j in 0..level.layout.ny {
+            for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
+                for (o, z) in out[block].iter_mut().zip(&z[natural]) {
+                    *o = f64::from(*z);
+                }
+            });
+        }
+        out
     }
 
     /// Solves `A x = b`, starting from the given `x`.
     ///
     /// # Errors
     /// See [`CgError`]; `x` then holds the last iterate.
+    ///
+    /// # Panics
+    /// If `b` or `x` has not one entry for each unknown.
     pub fn solve(&self, b: &[f64], x: &mut [f64], params: &CgParams) -> Result<CgInfo, CgError> {
-        super::jacobi::solve(self.operator, b, x, params)
+        let n = self.operator.len();
+        assert_eq!(b.len(), n, "one right-hand side entry for each unknown");
+        assert_eq!(x.len(), n, "one solution entry for each unknown");
+        conjugate_gradients(self.operator, &self.hierarchy, b, x, params)
     }
+}
+
+/// Vectors of one solve, in the rows' order.
+struct Vectors<'a> {
+    operator: &'a Operator,
+    level: &'a Level,
+    x: Vec<f64>,
+    r: Vec<f64>,
+    q: Vec<f64>,
+    p: Vec<f32>,
+    z: Vec<f32>,
+    sums: Vec<f64>,
+}
+
+impl Vectors<'_> {
+    fn strips(&self) -> usize {
+        self.level.strips.len() - 1
+    }
+
+    /// `r = b - A x`; returns |r|.
+    fn true_residual(&mut self, b: &[f64], offsets: &[usize]) -> f64 {
+        let count = self.strips();
+        let (operator, level, x) = (self.operator, self.level, &self.x);
+        let bounds = &level.bounds;
+        let outputs = (Pieces { data: &mut self.r, bounds }, Each(&mut self.sums));
+        for_each_strip(count, outputs, &|strip, (r, sum)| {
+            let mut total = 0.0;
+            for j in level.strips[strip]..level.strips[strip + 1] {
+                let start = level.layout.row_start[j];
+                let row = &mut r.data
+                    [start - bounds[strip]..level.layout.row_start[j + 1] - bounds[strip]];
+                apply_row(operator, &level.layout, j, x, row);
+                for_sheet_rows(&level.layout, offsets, j, |natural, block| {
+                    for (r, b) in
+                        row[natural.start - start..natural.end - start].iter_mut().zip(&b[block])
+                    {
+                        *r = b - *r;
+                    }
+                });
+                total += dot(row, row);
+            }
+            sum.0[0] = total;
+        });
+        self.sums.iter().sum::<f64>().sqrt()
+    }
+
+    /// `p = z + beta p`.
+    fn turn(&mut self, beta: f64) {
+        let beta = beta as f32;
+        let outputs = Pieces { data: &mut self.p, bounds: &self.level.bounds };
+        let (z, bounds) = (&self.z, &self.level.bounds);
+        for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
+            for (p, z) in p.data.iter_mut().zip(&z[bounds[strip]..]) {
+                *p = z + beta * *p;
+            }
+        });
+    }
+
+    /// `q = A p`; returns p · q.
+    fn apply(&mut self) -> f64 {
+        let (operator, level, p) = (self.operator, self.level, &self.p);
+        let bounds = &level.bounds;
+        let outputs = (Pieces { data: &mut self.q, bounds }, Each(&mut self.sums));
+        for_each_strip(level.strips.len() - 1, outputs, &|strip, (q, sum)| {
+            let mut total = 0.0;
+            for j in level.strips[strip]..level.strips[strip + 1] {
+                let (start, end) = (level.layout.row_start[j], level.layout.row_start[j + 1]);
+                let row = &mut q.data[start - bounds[strip]..end - bounds[strip]];
+                apply_row(operator, &level.layout, j, p, row);
+                total += dot(&p[start..end], row);
+            }
+            sum.0[0] = total;
+        });
+        self.sums.iter().sum()
+    }
+
+    /// `x += alpha p`, `r -= alpha q`; returns |r|.
+    fn step(&mut self, alpha: f64) -> f64 {
+        let count = self.strips();
+        let bounds = &self.level.bounds;
+        let (p, q) = (&self.p, &self.q);
+        let outputs = (
+            Pieces { data: &mut self.x, bounds },
+            Pieces { data: &mut self.r, bounds },
+            Each(&mut self.sums),
+        );
+        for_each_strip(count, outputs, &|strip, (x, r, sum)| {
+            let from = bounds[strip];
+            for (x, p) in x.data.iter_mut().zip(&p[from..]) {
+                *x += alpha * f64::from(*p);
+            }
+            for (r, q) in r.data.iter_mut().zip(&q[from..]) {
+                *r -= alpha * q;
+            }
+            sum.0[0] = dot(r.data, r.data);
+        });
+        self.sums.iter().sum::<f64>().sqrt()
+    }
+}
+
+/// Calls `work(range in the rows' order, range in the operator's order)` for every sheet of
+/// every block in row `j`.
+fn for_sheet_rows(
+    layout: &Layout,
+    offsets: &[usize],
+    j: usize,
+    mut work: impl FnMut(std::ops::Range<usize>, std::ops::Range<usize>),
+) {
+    for piece in layout.pieces(j) {
+        let s = &layout.shapes[piece.block];
+        for l in 0..s.nl {
+            let natural = piece.natural + l * s.nx;
+            let block = offsets[piece.block] + (l * s.ny + piece.row) * s.nx;
+            work(natural..natural + s.nx, block..block + s.nx);
+        }
+    }
+}
+
+/// Scalar product in a fixed order of summation.
+fn dot<A: Value, B: Value>(a: &[A], b: &[B]) -> f64 {
+    let mut lanes = [0.0f64; 8];
+    for (a, b) in a.chunks(8).zip(b.chunks(8)) {
+        for ((lane, a), b) in lanes.iter_mut().zip(a).zip(b) {
+            *lane += a.wide() * b.wide();
+        }
+    }
+    lanes.iter().sum()
+}
+
+fn conjugate_gradients(
+    operator: &Operator,
+    hierarchy: &Hierarchy,
+    b: &[f64],
+    x: &mut [f64],
+    params: &CgParams,
+) -> Result<CgInfo, CgError> {
+    let level = &hierarchy.levels[0];
+    let n = level.layout.len();
+    let offsets = operator.offsets();
+    let b_norm = dot(b, b).sqrt();
+    if b_norm == 0.0 {
+        x.fill(0.0);
+        return Ok(CgInfo { iterations: 0, residual_relative: 0.0 });
+    }
+    let mut v = Vectors {
+        operator,
+        level,
+        x: vec![0.0; n],
+        r: vec![0.0; n],
+        q: vec![0.0; n],
+        p: vec![0.0; n],
+        z: vec![0.0; n],
+        sums: vec![0.0; level.strips.len() - 1],
+    };
+    for j in 0..level.layout.ny {
+        for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
+            v.x[natural].copy_from_slice(&x[block]);
+        });
+    }
+    let mut work = CycleWork::new(hierarchy);
+    let goal = params.relative_tolerance * b_norm;
+    let mut norm = v.true_residual(b, &offsets);
+    let mut iterations = 0;
+    let mut rz_before = 0.0;
+    let outcome = loop {
+        if norm <= goal {
+            // The recurrence says so; the residual itself decides.
+            norm = v.true_residual(b, &offsets);
+            if norm <= goal {
+                break Ok(CgInfo { iterations, residual_relative: norm / b_norm });
+            }
+            rz_before = 0.0;
+        }
+        if iterations >= params.max_iterations {
+            norm = v.true_residual(b, &offsets);
+            break Err(CgError::NotConverged { iterations, residual_relative: norm / b_norm });
+        }
+        let scale = (n as f64).sqrt() / norm;
+        let rz = precondition(hierarchy, &mut work, scale, &v.r, &mut v.z);
+        v.turn(if rz_before > 0.0 { rz / rz_before } else { 0.0 });
+        let curvature = v.apply();
+        if !(curvature > 0.0 && rz > 0.0) {
+            break Err(CgError::NotPositiveDefinite { iteration: iterations });
+        }
+        norm = v.step(rz / curvature);
+        rz_before = rz;
+        iterations += 1;
+    };
+    for j in 0..level.layout.ny {
+        for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
+            x[block].copy_from_slice(&v.x[natural]);
+        });
+    }
+    outcome
 }

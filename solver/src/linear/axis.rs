@@ -1,0 +1,187 @@
+//! Coarsening of one axis of the grid: which points stay, and how the others are interpolated.
+//!
+//! A grid snapped to outlines and graded between them has strips of narrow cells in both
+//! directions. Conduction across a narrow strip is strong, and pointwise relaxation smooths
+//! the error only along strong couplings. So each axis is coarsened by a target distance, not
+//! by a count: the narrow spacings of either axis are merged first, and a strip that is still
+//! narrow is never coarsened along its length.
+
+/// Most intervals that one coarse interval may replace.
+const MOST_MERGED: usize = 4;
+
+/// Indices of the points that stay when neighbours closer than `target` are merged; ascending,
+/// the first is always 0. `positions` ascend.
+pub(super) fn coarse_points(positions: &[f64], target: f64) -> Vec<usize> {
+    let last = positions.len() - 1;
+    let reach = target * (1.0 + 1e-9);
+    let mut points = vec![0];
+    let mut here = 0;
+    while here < last {
+        let mut next = here + 1;
+        while next < last
+            && next - here < MOST_MERGED
+            && positions[next + 1] - positions[here] <= reach
+        {
+            next += 1;
+        }
+        // Points beyond the last coarse one take its value, as if mirrored at the border.
+        if next == last
+            && next - here <= MOST_MERGED / 2
+            && 2.0 * (positions[next] - positions[here]) <= reach
+        {
+            break;
+        }
+        points.push(next);
+        here = next;
+    }
+    points
+}
+
+/// A target distance that merges the narrowest spacings of the two axes, and at least a tenth
+/// of the cells of the plane: twice the least spacing where that quarters the cells, up to six
+/// times where the grid is graded and twice would merge little.
+pub(super) fn choose_target(x: &[f64], y: &[f64]) -> f64 {
+    let least = [x, y]
+        .iter()
+        .flat_map(|axis| axis.windows(2).map(|pair| pair[1] - pair[0]))
+        .fold(f64::INFINITY, f64::min);
+    let cells = (x.len() * y.len()) as f64;
+    let left = |target: f64| {
+        (coarse_points(x, target).len() * coarse_points(y, target).len()) as f64 / cells
+    };
+    let mut target = 2.1 * least;
+    while left(target) > 0.3 && target < 6.0 * least {
+        target *= 1.1;
+    }
+    while left(target) > 0.9 && target < 1e300 {
+        target *= 1.1;
+    }
+    target
+}
+
+/// Interpolation along one axis from the coarse points to the fine ones of one block.
+#[derive(Debug, Clone)]
+pub(super) struct AxisMap {
+    /// Coarse points of the block: the first of them on the coarse plane.
+    pub first: usize,
+    /// Coarse points of the block.
+    pub count: usize,
+    /// For each fine point of the block, the coarse point (of the block) at or before it.
+    pub lower: Vec<u32>,
+    /// For each fine point, the share of the coarse point after `lower`; the rest is `lower`'s.
+    pub share: Vec<f64>,
+    /// Positions in the block of the fine points that stay; empty when none of them does and
+    /// the block is carried by the coarse point before it.
+    pub kept: Vec<usize>,
+}
+
+impl AxisMap {
+    /// The map of the fine points `begin..end`, given all the points that stay on the plane.
+    pub fn new(positions: &[f64], points: &[usize], begin: usize, end: usize) -> Self {
+        let first = points.partition_point(|&p| p < begin);
+        let past = points.partition_point(|&p| p < end);
+        let n = end - begin;
+        if first == past {
+            return AxisMap {
+                first: first - 1,
+                count: 1,
+                lower: vec![0; n],
+                share: vec![0.0; n],
+                kept: Vec::new(),
+            };
+        }
+        let mut lower = vec![0; n];
+        let mut share = vec![0.0; n];
+        for c in first..past {
+            let local = (c - first) as u32;
+            if c == first {
+                for fine in begin..points[c] {
+                    lower[fine - begin] = local;
+                }
+            }
+            lower[points[c] - begin] = local;
+            let next = if c + 1 < past { points[c + 1] } else { end };
+            for fine in points[c] + 1..next {
+                lower[fine - begin] = local;
+                if c + 1 < past {
+                    let (a, b) = (positions[points[c]], positions[next]);
+                    share[fine - begin] = (positions[fine] - a) / (b - a);
+                }
+            }
+        }
+        AxisMap {
+            first,
+            count: past - first,
+            lower,
+            share,
+            kept: points[first..past].iter().map(|p| p - begin).collect(),
+        }
+    }
+
+    /// For each coarse point, the fine points that it feeds and its share in each.
+    pub fn transpose(&self) -> Vec<Vec<(usize, f64)>> {
+        let mut fed = vec![Vec::new(); self.count];
+        for (fine, (&lower, &share)) in self.lower.iter().zip(&self.share).enumerate() {
+            if share < 1.0 {
+                fed[lower as usize].push((fine, 1.0 - share));
+            }
+            if share > 0.0 {
+                fed[lower as usize + 1].push((fine, share));
+            }
+        }
+        fed
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_even_axis_keeps_every_other_point() {
+        let x: Vec<f64> = (0..8).map(f64::from).collect();
+        assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 6]);
+    }
+
+    #[test]
+    fn wide_intervals_stay_while_narrow_ones_merge() {
+        let x = [0.0, 1.0, 2.0, 3.0, 4.0, 14.0, 24.0, 25.0, 26.0];
+        assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 5, 6, 8]);
+    }
+
+    #[test]
+    fn interpolation_reproduces_a_straight_line_between_coarse_points() {
+        let x = [0.0, 0.3, 1.0, 1.4, 2.2, 2.9];
+        let points = [0, 2, 5];
+        let map = AxisMap::new(&x, &points, 0, 6);
+        for (fine, &at) in x.iter().enumerate() {
+            let lower = map.lower[fine] as usize;
+            let upper = (lower + 1).min(2);
+            let value =
+                (1.0 - map.share[fine]) * x[points[lower]] + map.share[fine] * x[points[upper]];
+            assert!((value - at).abs() < 1e-15);
+        }
+    }
+
+    #[test]
+    fn an_island_between_two_coarse_points_is_carried_by_the_one_before() {
+        let x = [0.0, 1.0, 2.0, 3.0, 4.0];
+        let map = AxisMap::new(&x, &[0, 2, 4], 3, 4);
+        assert_eq!((map.first, map.count), (1, 1));
+        assert!(map.kept.is_empty());
+        assert_eq!(map.transpose(), vec![vec![(0, 1.0)]]);
+    }
+
+    #[test]
+    fn shares_of_each_fine_point_sum_to_one() {
+        let x = [0.0, 1.0, 2.0, 3.5, 4.0, 6.0, 6.5];
+        let map = AxisMap::new(&x, &[0, 2, 5], 1, 7);
+        let mut sum = [0.0; 6];
+        for fed in map.transpose() {
+            for (fine, share) in fed {
+                sum[fine] += share;
+            }
+        }
+        assert!(sum.iter().all(|s| (s - 1.0f64).abs() < 1e-15), "{sum:?}");
+    }
+}

@@ -1,0 +1,173 @@
+//! The operator on a coarser plane, again a network of conductances of the same kind.
+//!
+//! The points of the coarse plane are points of the fine one. Along the axis of a link the
+//! fine links between two coarse points act in series; across it, and for everything that a
+//! cell owns (links through the thickness, sinks), the fine values are shared out as the
+//! interpolation shares values, so that constants lose what they lost on the fine plane:
+//!
+//!     1/G_row = sum of 1/g along the row        G = sum over rows of share G_row
+//!     sink    = sum over cells of share_x share_y sink
+//!
+//! In one dimension, or where conductances vary along one axis only, the links are those of
+//! the exact Galerkin product up to the sinks, which are lumped.
+
+use rayon::prelude::*;
+
+use super::axis::AxisMap;
+use crate::conduction::{Block, Operator};
+
+/// Maps of one block from a coarse plane to a fine one.
+#[derive(Debug, Clone)]
+pub(super) struct BlockMap {
+    pub x: AxisMap,
+    pub y: AxisMap,
+}
+
+/// The coarse block of `fine`.
+pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
+    let (ncx, ncy, nl) = (map.x.count, map.y.count, fine.nl);
+    let mut coarse = Block::zeros(map.x.first, map.y.first, ncx, ncy, nl, !fine.seat.is_empty());
+    let fed_x = map.x.transpose();
+    let fed_y = map.y.transpose();
+    let plane = fine.nx * fine.ny;
+    let nx = fine.nx;
+
+    // Links along x: series along each fine row, then shared out over the coarse rows.
+    if map.x.kept.len() > 1 {
+        for_each_row(&mut coarse.east, ncx, ncy, |l, row, out, _| {
+            for &(j, share) in &fed_y[row] {
+                let links = &fine.east[l * plane + j * nx..][..nx];
+                for (o, ends) in out.iter_mut().zip(map.x.kept.windows(2)) {
+                    *o += share * in_series(links[ends[0]..ends[1]].iter().copied());
+                }
+            }
+        });
+    }
+    if map.y.kept.len() > 1 {
+        for_each_row(&mut coarse.north, ncx, ncy, |l, row, out, line| {
+            if row + 1 == ncy {
+                return;
+            }
+            let (from, to) = (map.y.kept[row], map.y.kept[row + 1]);
+            let links = &fine.north[l * plane..][..plane];
+            line.resize(nx, 0.0);
+            if to == from + 2 {
+                let (a, b) = (&links[from * nx..][..nx], &links[(from + 1) * nx..][..nx]);
+                for ((v, &a), &b) in line.iter_mut().zip(a).zip(b) {
+                    *v = if a + b > 0.0 { a * b / (a + b) } else { 0.0 };
+                }
+            } else {
+                for (i, v) in line.iter_mut().enumerate() {
+                    *v = in_series((from..to).map(|j| links[j * nx + i]));
+                }
+            }
+            gather(line, &fed_x, out);
+        });
+    }
+    // What a cell owns.
+    let shared = |values: &[f64], into: &mut Vec<f64>| {
+        if values.iter().all(|&v| v == 0.0) {
+            return;
+        }
+        for_each_row(into, ncx, ncy, |l, row, out, line| {
+            line.clear();
+            line.resize(nx, 0.0);
+            for &(j, share) in &fed_y[row] {
+                let cells = &values[l * plane + j * nx..][..nx];
+                for (v, &c) in line.iter_mut().zip(cells) {
+                    *v += share * c;
+                }
+            }
+            gather(line, &fed_x, out);
+        });
+    };
+    shared(&fine.up, &mut coarse.up);
+    shared(&fine.sink, &mut coarse.sink);
+    if !fine.seat.is_empty() {
+        shared(&fine.seat, &mut coarse.seat);
+    }
+    coarse
+}
+
+/// The whole coarse operator. Its cell widths are not meaningful and left empty of them: the
+/// plane is `plane` cells, and islands may share a coarse column.
+pub(super) fn coarse_operator(
+    fine: &Operator,
+    maps: &[BlockMap],
+    plane: (usize, usize),
+) -> Operator {
+    Operator {
+        dx_m: vec![f64::NAN; plane.0],
+        dy_m: vec![f64::NAN; plane.1],
+        blocks: fine.blocks.iter().zip(maps).map(|(block, map)| coarse_block(block, map)).collect(),
+    }
+}
+
+fn in_series(links: impl Iterator<Item = f64>) -> f64 {
+    let mut resistance = 0.0;
+    for g in links {
+        resistance += 1.0 / g;
+    }
+    // A missing link has infinite resistance.
+    1.0 / resistance
+}
+
+fn gather(line: &[f64], fed: &[Vec<(usize, f64)>], out: &mut [f64]) {
+    for (o, fed) in out.iter_mut().zip(fed) {
+        *o = fed.iter().map(|&(i, share)| share * line[i]).sum();
+    }
+}
+
+/// Calls `work(sheet, row, values of the row, scratch)` for every row of an array of sheets.
+fn for_each_row(
+    values: &mut [f64],
+    nx: usize,
+    ny: usize,
+    work: impl Fn(usize, usize, &mut [f64], &mut Vec<f64>) + Sync,
+) {
+    let call = |line: &mut Vec<f64>, (k, out): (usize, &mut [f64])| work(k / ny, k % ny, out, line);
+    if values.len() < 4096 {
+        let mut line = Vec::new();
+        values.chunks_mut(nx).enumerate().for_each(|row| call(&mut line, row));
+    } else {
+        values.par_chunks_mut(nx).enumerate().with_min_len(8).for_each_init(Vec::new, call);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chain_of_links_is_a_link_of_the_summed_resistance() {
+        let mut fine = Block::zeros(0, 0, 5, 1, 1, false);
+        fine.east = vec![1.0, 2.0, 3.0, 6.0, 0.0];
+        let x = [0.0, 1.0, 2.0, 3.0, 4.0];
+        let map =
+            BlockMap { x: AxisMap::new(&x, &[0, 2, 4], 0, 5), y: AxisMap::new(&[0.0], &[0], 0, 1) };
+        let coarse = coarse_block(&fine, &map);
+        assert!((coarse.east[0] - 1.0 / (1.0 + 0.5)).abs() < 1e-15);
+        assert!((coarse.east[1] - 1.0 / (1.0 / 3.0 + 1.0 / 6.0)).abs() < 1e-15);
+        assert_eq!(coarse.east[2], 0.0);
+    }
+
+    #[test]
+    fn sinks_and_seats_keep_their_sum() {
+        let mut fine = Block::zeros(1, 0, 4, 3, 2, true);
+        for (k, v) in fine.sink.iter_mut().enumerate() {
+            *v = (k + 1) as f64;
+        }
+        for (k, v) in fine.seat.iter_mut().enumerate() {
+            *v = 2.0 + k as f64;
+        }
+        let x = [0.0, 1.0, 2.0, 2.5, 4.0, 5.0];
+        let map = BlockMap {
+            x: AxisMap::new(&x, &[0, 2, 4], 1, 5),
+            y: AxisMap::new(&x[..3], &[0, 2], 0, 3),
+        };
+        let coarse = coarse_block(&fine, &map);
+        let sum = |v: &[f64]| v.iter().sum::<f64>();
+        assert!((sum(&coarse.sink) - sum(&fine.sink)).abs() < 1e-12);
+        assert!((sum(&coarse.seat) - sum(&fine.seat)).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,354 @@
+//! The levels of the multigrid preconditioner: conductances in single precision, the pivots of
+//! the columns, and the maps between the planes.
+
+use super::axis::{AxisMap, choose_target, coarse_points};
+use super::coarsen::{BlockMap, coarse_operator};
+use super::coarsest::Coarsest;
+use super::layout::{Layout, PAD};
+use super::strips::{Pieces, cut_rows, for_each_strip};
+use crate::conduction::{Block, Operator};
+
+/// Coarsening stops at a plane of so many cells.
+const COARSEST_PLANE: usize = 120;
+
+/// Least number of unknowns in a strip: less is not worth a thread's attention.
+const STRIP_UNKNOWNS: usize = 1 << 14;
+
+/// Least rows in a strip: neighbours recompute a few rows of each other.
+const STRIP_ROWS: usize = 32;
+
+/// One axis of the map of one block to the next coarser plane, in the shape that the cycle uses.
+#[derive(Debug, Clone)]
+pub(super) struct Interpolation {
+    pub lower: Vec<u32>,
+    pub share: Vec<f32>,
+    pub first: usize,
+    pub count: usize,
+}
+
+impl From<&AxisMap> for Interpolation {
+    fn from(map: &AxisMap) -> Self {
+        Interpolation {
+            lower: map.lower.clone(),
+            share: map.share.iter().map(|&s| s as f32).collect(),
+            first: map.first,
+            count: map.count,
+        }
+    }
+}
+
+/// The way from one level to the next coarser one.
+#[derive(Debug, Clone)]
+pub(super) struct Transfer {
+    /// For each block, along x and along y.
+    pub maps: Vec<(Interpolation, Interpolation)>,
+    /// Rows of the fine plane that stay.
+    pub points_y: Vec<usize>,
+    /// Strips of coarse rows.
+    pub strips: Vec<usize>,
+    /// Their bounds in the coarse level's vectors.
+    pub bounds: Vec<usize>,
+}
+
+/// One level.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Level {
+    pub layout: Layout,
+    /// Conductances in split order, W/K, with `PAD` zeros in front. `link` leads to the sheet
+    /// above in the substrate and to the sheet below in an island; it is empty where there is
+    /// one sheet and no island.
+    pub east: Vec<f32>,
+    pub north: Vec<f32>,
+    pub link: Vec<f32>,
+    /// Reciprocal pivots of the elimination of each column: substrate from below, islands from
+    /// above, the substrate's top sheet last. K/W.
+    pub inverse_pivot: Vec<f32>,
+    /// Strips of rows, and their bounds in vectors of natural order.
+    pub strips: Vec<usize>,
+    pub bounds: Vec<usize>,
+    /// Missing on the coarsest level.
+    pub transfer: Option<Transfer>,
+}
+
+/// All levels, finest first, and the factor of the coarsest.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Hierarchy {
+    pub levels: Vec<Level>,
+    pub coarsest: Coarsest,
+}
+
+/// Bounds of strips of rows: a function of the level alone, never of the number of threads.
+fn strips_of(rows: usize, unknowns: usize) -> Vec<usize> {
+    let for_work = (STRIP_UNKNOWNS * rows).div_ceil(unknowns.max(1));
+    cut_rows(rows, for_work.max(STRIP_ROWS))
+}
+
+impl Hierarchy {
+    /// Builds all levels for `operator`.
+    pub fn new(operator: &Operator) -> Self {
+        let (scale_x, scale_y) = axis_scales(operator);
+        let mut x = centres(&operator.dx_m, scale_x);
+        let mut y = centres(&operator.dy_m, scale_y);
+        let mut levels = Vec::new();
+        let mut coarse: Option<Operator> = None;
+        loop {
+            let fine = coarse.as_ref().unwrap_or(operator);
+            let mut level = Level::new(fine, x.len(), y.len());
+            let small = x.len() * y.len() <= COARSEST_PLANE || (x.len() <= 2 && y.len() <= 2);
+            if small {
+                let coarsest = Coarsest::new(fine, &natural_places(fine, &level.layout));
+                levels.push(level);
+                return Hierarchy { levels, coarsest };
+            }
+            let target = choose_target(&x, &y);
+            let points_x = coarse_points(&x, target);
+            let points_y = coarse_points(&y, target);
+            let maps: Vec<BlockMap> = fine
+                .blocks
+                .iter()
+                .map(|b| BlockMap {
+                    x: AxisMap::new(&x, &points_x, b.i0, b.i0 + b.nx),
+                    y: AxisMap::new(&y, &points_y, b.j0, b.j0 + b.ny),
+                })
+                .collect();
+            let next = coarse_operator(fine, &maps, (points_x.len(), points_y.len()));
+            let strips = strips_of(points_y.len(), next.len());
+            let layout = layout_of(&next, points_x.len(), points_y.len());
+            level.transfer = Some(Transfer {
+                maps: maps.iter().map(|m| ((&m.x).into(), (&m.y).into())).collect(),
+                bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
+                strips,
+                points_y: points_y.clone(),
+            });
+            x = points_x.iter().map(|&p| x[p]).collect();
+            y = points_y.iter().map(|&p| y[p]).collect();
+            levels.push(level);
+            coarse = Some(next);
+        }
+    }
+}
+
+/// Centres of the cells, times `scale`.
+fn centres(widths: &[f64], scale: f64) -> Vec<f64> {
+    let mut edge = 0.0;
+    widths
+        .iter()
+        .map(|w| {
+            let centre = (edge + 0.5 * w) * scale;
+            edge += w;
+            centre
+        })
+        .collect()
+}
+
+/// Factors that make distances along x and y comparable where the module conducts better along
+/// one axis than along the other: the reciprocal square roots of the mean conductances.
+fn axis_scales(operator: &Operator) -> (f64, f64) {
+    let (dx, dy) = (&operator.dx_m, &operator.dy_m);
+    let (mut along_x, mut along_y) = (0.0, 0.0);
+    for block in &operator.blocks {
+        for l in 0..block.nl {
+            // A sample of rows tells enough.
+            for j in (0..block.ny).step_by(1 + block.ny / 32) {
+                for i in 0..block.nx {
+                    let c = (l * block.ny + j) * block.nx + i;
+                    let (gi, gj) = (block.i0 + i, block.j0 + j);
+                    let area = dx[gi] * dy[gj];
+                    if block.east[c] > 0.0 {
+                        let length = 0.5 * (dx[gi] + dx[gi + 1]);
+                        along_x += area * block.east[c] * length / dy[gj];
+                    }
+                    if block.north[c] > 0.0 {
+                        let length = 0.5 * (dy[gj] + dy[gj + 1]);
+                        along_y += area * block.north[c] * length / dx[gi];
+                    }
+                }
+            }
+        }
+    }
+    let ratio = along_y / along_x;
+    if ratio.is_finite() && ratio > 0.0 {
+        (ratio.sqrt().sqrt(), 1.0 / ratio.sqrt().sqrt())
+    } else {
+        (1.0, 1.0)
+    }
+}
+
+/// The layout of an operator on a plane of nx by ny cells.
+pub(super) fn layout_of(operator: &Operator, nx: usize, ny: usize) -> Layout {
+    Layout::new(nx, ny, operator.blocks.iter().map(|b| [b.i0, b.j0, b.nx, b.ny, b.nl]))
+}
+
+/// For each unknown of the operator, its place in vectors of natural order.
+fn natural_places(operator: &Operator, layout: &Layout) -> Vec<usize> {
+    let offsets = operator.offsets();
+    let mut places = vec![0; operator.len()];
+    for j in 0..layout.ny {
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            for l in 0..s.nl {
+                for i in 0..s.nx {
+                    places[offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i] =
+                        piece.natural + l * s.nx + i;
+                }
+            }
+        }
+    }
+    places
+}
+
+impl Level {
+    fn new(operator: &Operator, nx: usize, ny: usize) -> Self {
+        let layout = layout_of(operator, nx, ny);
+        let strips = strips_of(ny, layout.len());
+        let bounds = strips.iter().map(|&j| layout.row_start[j]).collect();
+        let split_bounds: Vec<usize> = strips.iter().map(|&j| layout.split_start[j]).collect();
+        let n = layout.split_len();
+        let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
+        let mut east = vec![0.0f32; n + PAD];
+        let mut north = vec![0.0f32; n];
+        let mut link = vec![0.0f32; if linked { n } else { 0 }];
+        let mut inverse_pivot = vec![0.0f32; n];
+        let no_link = vec![0; strips.len()];
+        let outputs = (
+            (
+                Pieces { data: &mut east[PAD..], bounds: &split_bounds },
+                Pieces { data: &mut north, bounds: &split_bounds },
+            ),
+            (
+                Pieces { data: &mut link, bounds: if linked { &split_bounds } else { &no_link } },
+                Pieces { data: &mut inverse_pivot, bounds: &split_bounds },
+            ),
+        );
+        for_each_strip(strips.len() - 1, outputs, &|strip, ((east, north), (link, pivot))| {
+            let mut diagonal = Vec::new();
+            for j in strips[strip]..strips[strip + 1] {
+                row_diagonal(operator, &layout, j, &mut diagonal);
+                eliminate(operator, &layout, j, &mut diagonal);
+                let base = layout.row_start[j];
+                for piece in layout.pieces(j) {
+                    let s = &layout.shapes[piece.block];
+                    let block = &operator.blocks[piece.block];
+                    for l in 0..s.nl {
+                        let row = (l * s.ny + piece.row) * s.nx..(l * s.ny + piece.row + 1) * s.nx;
+                        let to = piece.split + l * 2 * s.half - split_bounds[strip];
+                        let to = to..to + 2 * s.half;
+                        split_row(&block.east[row.clone()], &mut east.data[to.clone()]);
+                        split_row(&block.north[row.clone()], &mut north.data[to.clone()]);
+                        if linked {
+                            split_row(links(block, l, row), &mut link.data[to.clone()]);
+                        }
+                        let from = piece.natural - base + l * s.nx;
+                        split_row(&diagonal[from..from + s.nx], &mut pivot.data[to]);
+                    }
+                }
+            }
+        });
+        Level { layout, east, north, link, inverse_pivot, strips, bounds, transfer: None }
+    }
+}
+
+/// Links of sheet `l` of a block toward the column's root: see [`Level::link`].
+fn links(block: &Block, l: usize, row: std::ops::Range<usize>) -> &[f64] {
+    let plane = block.nx * block.ny;
+    if block.seat.is_empty() {
+        &block.up[row]
+    } else if l == 0 {
+        &block.seat[row]
+    } else {
+        &block.up[row.start - plane..row.end - plane]
+    }
+}
+
+/// Even columns into the first half of `into`, odd ones into the second, in single precision.
+fn split_row(row: &[f64], into: &mut [f32]) {
+    let half = into.len() / 2;
+    let (even, odd) = into.split_at_mut(half);
+    let pairs = row.chunks_exact(2);
+    if let [last] = pairs.remainder() {
+        even[half - 1] = *last as f32;
+        odd[half - 1] = 0.0;
+    }
+    for ((pair, e), o) in pairs.zip(even).zip(odd) {
+        *e = pair[0] as f32;
+        *o = pair[1] as f32;
+    }
+}
+
+/// Diagonal of the matrix in row `j` of the plane, natural order, from the row's first entry.
+fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut Vec<f64>) {
+    diagonal.clear();
+    diagonal.resize(layout.row_start[j + 1] - layout.row_start[j], 0.0);
+    let base = layout.row_start[j];
+    let top = layout.pieces(j)[0].natural - base + (layout.shapes[0].nl - 1) * layout.nx;
+    for piece in layout.pieces(j) {
+        let s = &layout.shapes[piece.block];
+        let block = &operator.blocks[piece.block];
+        let plane = s.nx * s.ny;
+        for l in 0..s.nl {
+            let row = l * plane + piece.row * s.nx;
+            let out = &mut diagonal[piece.natural - base + l * s.nx..][..s.nx];
+            let add = |out: &mut [f64], values: &[f64]| {
+                for (o, v) in out.iter_mut().zip(values) {
+                    *o += v;
+                }
+            };
+            add(out, &block.sink[row..row + s.nx]);
+            add(out, &block.east[row..row + s.nx]);
+            add(&mut out[1..], &block.east[row..row + s.nx - 1]);
+            add(out, &block.north[row..row + s.nx]);
+            if piece.row > 0 {
+                add(out, &block.north[row - s.nx..row]);
+            }
+            add(out, &block.up[row..row + s.nx]);
+            if l > 0 {
+                add(out, &block.up[row - plane..row - plane + s.nx]);
+            }
+            if l == 0 && !block.seat.is_empty() {
+                let seat = &block.seat[row..row + s.nx];
+                add(out, seat);
+                add(&mut diagonal[top + s.i0..], seat);
+            }
+        }
+    }
+}
+
+/// Turns the diagonal of row `j` into the reciprocal pivots of its columns.
+fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
+    let base = layout.row_start[j];
+    let pieces = layout.pieces(j);
+    let substrate = &layout.shapes[0];
+    let top = pieces[0].natural - base + (substrate.nl - 1) * substrate.nx;
+    for piece in &pieces[1..] {
+        let s = &layout.shapes[piece.block];
+        let block = &operator.blocks[piece.block];
+        let at = piece.natural - base;
+        for l in (0..s.nl).rev() {
+            let row = (l * s.ny + piece.row) * s.nx;
+            let links = links(block, l, row..row + s.nx);
+            for i in 0..s.nx {
+                let here = at + l * s.nx + i;
+                diagonal[here] = reciprocal(diagonal[here]);
+                let below = if l > 0 { here - s.nx } else { top + s.i0 + i };
+                diagonal[below] -= links[i] * links[i] * diagonal[here];
+            }
+        }
+    }
+    let block = &operator.blocks[0];
+    for l in 0..substrate.nl {
+        let row = (l * substrate.ny + j) * substrate.nx;
+        for i in 0..substrate.nx {
+            let here = l * substrate.nx + i;
+            diagonal[here] = reciprocal(diagonal[here]);
+            if l + 1 < substrate.nl {
+                let link = block.up[row + i];
+                diagonal[here + substrate.nx] -= link * link * diagonal[here];
+            }
+        }
+    }
+}
+
+/// 1 / pivot; 0 where rounding or a missing sink leaves none, so that the cell is left alone.
+fn reciprocal(pivot: f64) -> f64 {
+    if pivot > 0.0 { 1.0 / pivot } else { 0.0 }
+}
