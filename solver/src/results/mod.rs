@@ -190,6 +190,8 @@ pub struct RefinementLevel {
     pub junction_max_K: Vec<f64>,
     /// Uncertainty of each, K; `None` before there is enough to compare.
     pub uncertainty_K: Option<Vec<f64>>,
+    /// Largest share of plane, thickness and iteration in it, K.
+    pub parts_K: Option<[f64; 3]>,
 }
 
 impl SteadyResult {

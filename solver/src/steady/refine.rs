@@ -136,7 +136,12 @@ impl Refiner<'_, '_> {
         solve_on_mesh(self.module, mesh, start, self.options)
     }
 
-    fn record(&mut self, solution: &GridSolution, uncertainty_K: Option<Vec<f64>>) {
+    fn record(
+        &mut self,
+        solution: &GridSolution,
+        uncertainty_K: Option<Vec<f64>>,
+        parts_K: Option<[f64; 3]>,
+    ) {
         let inlet_K = self.module.coolant.inlet_K;
         let level = RefinementLevel {
             unknowns: solution.mesh.unknowns(),
@@ -148,6 +153,7 @@ impl Refiner<'_, '_> {
                 .map(|s| inlet_K + s.max_K)
                 .collect(),
             uncertainty_K,
+            parts_K,
         };
         (self.progress)(&level);
         self.levels.push(level);
@@ -236,8 +242,9 @@ impl Refiner<'_, '_> {
         }
         let uncertainty_K: Vec<f64> =
             plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t + iteration_K).collect();
-        self.record(&half, None);
-        self.record(&fine, Some(uncertainty_K.clone()));
+        self.record(&half, None, None);
+        let parts_K = [largest(&plane_K), largest(&thickness_K), iteration_K];
+        self.record(&fine, Some(uncertainty_K.clone()), Some(parts_K));
         Ok(Round { fine, statistics, plane_K, thickness_K, uncertainty_K })
     }
 }
@@ -295,14 +302,14 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let first = GridFamily::first(module);
     let mut slicing = Slicing::coarsest(module);
     let scout = refiner.solve(first.half(), &slicing, None)?;
-    let mut sag_K = accuracy_K;
+    let mut scale = 1.0;
     let mut shape = curvature(module, &scout);
-    let mut family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
+    let mut family = GridFamily::from_curvature(module, &scout, &shape, scale);
     let scout = refiner.solve(family.half(), &slicing, Some(&scout))?;
     slicing =
         refiner.choose_slicing(&family.half(), slicing, THICKNESS_SHARE * accuracy_K, &scout)?;
     shape = curvature(module, &scout);
-    family = GridFamily::from_curvature(module, &scout, &shape, sag_K);
+    family = GridFamily::from_curvature(module, &scout, &shape, scale);
     let mut best: Option<Round> = None;
     let mut guess = scout;
     for _ in 0..MOST_ROUNDS {
@@ -332,11 +339,10 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         }
         let plane_share = 1.0 - THICKNESS_SHARE;
         if plane > plane_share * accuracy_K {
-            // Second order in the cell size is first order in the sag.
-            sag_K *= (0.8 * plane_share * accuracy_K / plane).clamp(0.05, 0.8);
+            scale *= (0.8 * plane_share * accuracy_K / plane).sqrt().clamp(0.2, 0.9);
         }
         shape = curvature(module, &round.fine);
-        family = GridFamily::from_curvature(module, &round.fine, &shape, sag_K);
+        family = GridFamily::from_curvature(module, &round.fine, &shape, scale);
         guess = round.fine.clone();
         if best.as_ref().is_none_or(|b| largest(&round.uncertainty_K) < largest(&b.uncertainty_K)) {
             best = Some(round);
