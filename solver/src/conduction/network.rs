@@ -188,6 +188,11 @@ impl<'m> Network<'m> {
         (b, c, block.unknown(block.sheets.len() - 1, c))
     }
 
+    /// Die whose back is the wet surface of cell (i, j) of the plane, if one is.
+    pub fn die_over(&self, i: usize, j: usize) -> Option<usize> {
+        (self.top_block[j * self.dx_m.len() + i] as usize).checked_sub(1)
+    }
+
     /// Unknown of the highest sheet over cell (i, j) of the plane.
     pub fn wet_top_unknown(&self, i: usize, j: usize) -> usize {
         self.wet_top(i, j).2

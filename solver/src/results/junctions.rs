@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use ndarray::Array2;
 
+use super::spray::wetting_of;
 use super::{HotSpot, Junction, PlaneField, SheetField};
 use crate::conduction::Network;
 use crate::conduction::faces::source_rises;
@@ -130,6 +131,7 @@ pub fn junctions(
                         solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
                 }
             }
+            let wetting = wetting_of(network, solution, source);
             Junction {
                 name: name.clone(),
                 type_name: type_name.to_owned(),
@@ -142,8 +144,8 @@ pub fn junctions(
                 limit_K,
                 hot_spot_m: s.at_m,
                 heat_to_spray_W,
-                wetted_share: None,
-                chf_margin: None,
+                wetted_share: wetting.map(|w| w.0),
+                chf_margin: wetting.and_then(|w| w.1),
                 model_range_K: None,
             }
         })

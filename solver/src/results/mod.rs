@@ -1,10 +1,14 @@
 //! What a solve tells: junctions, hot spots, heat balance, fields on the grid.
 
 mod junctions;
+mod spray;
 
 pub use junctions::{
     FaceStatistics, face_statistics, hot_spots, junctions, plane_field, sheet_fields,
 };
+
+pub(crate) use spray::correlated;
+pub use spray::{BurntOut, SprayResult, spray_result};
 
 use std::sync::Arc;
 
@@ -73,8 +77,11 @@ impl Junction {
         self.limit_K.map(|limit| limit - self.max_K - self.uncertainty_K)
     }
 
-    /// Pass, fail or none.
+    /// Pass, fail or none. A die beyond critical heat flux fails, limit or not.
     pub fn verdict(&self) -> Verdict {
+        if self.chf_margin.is_some_and(|margin| margin < 1.0) {
+            return Verdict::Fail;
+        }
         match self.margin_K() {
             None => Verdict::None,
             Some(margin) if margin >= 0.0 => Verdict::Pass,
@@ -161,6 +168,8 @@ pub struct SteadyResult {
     pub htc_W_m2K: PlaneField,
     /// Sheets from the board side up, then attach and die.
     pub sheets: Vec<SheetField>,
+    /// The spray side when it is computed from nozzles.
+    pub spray: Option<SprayResult>,
     /// Unknowns of the last grid.
     pub unknowns: usize,
     /// Linear iterations of the last solve.

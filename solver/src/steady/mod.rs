@@ -4,10 +4,12 @@ mod grids;
 mod interpolate;
 mod one_grid;
 mod refine;
+mod wet_law;
 
 use std::fmt;
 
 use crate::linear::CgError;
+use crate::spray::{Band, SprayError};
 
 /// Why there is no steady solution.
 #[derive(Debug, Clone)]
@@ -15,6 +17,8 @@ use crate::linear::CgError;
 pub enum SteadyError {
     /// Nothing takes the heat away: spray, board and edge coefficients are all zero.
     NoHeatSink,
+    /// Nozzles or liquid make no sense together.
+    Spray(SprayError),
     /// The linear solver gave up.
     Linear(CgError),
     /// The outer iteration gave up.
@@ -42,6 +46,7 @@ impl fmt::Display for SteadyError {
                 f,
                 "no steady state: spray, board and edge coefficients are all zero, so nothing takes the heat away"
             ),
+            SteadyError::Spray(error) => write!(f, "spray: {error}"),
             SteadyError::Linear(error) => write!(f, "linear solver: {error}"),
             SteadyError::NotConverged { outer_iterations, last_change_K, place } => write!(
                 f,
@@ -56,6 +61,12 @@ impl fmt::Display for SteadyError {
 
 impl std::error::Error for SteadyError {}
 
+impl From<SprayError> for SteadyError {
+    fn from(error: SprayError) -> Self {
+        SteadyError::Spray(error)
+    }
+}
+
 impl From<CgError> for SteadyError {
     fn from(error: CgError) -> Self {
         SteadyError::Linear(error)
@@ -67,13 +78,16 @@ impl From<CgError> for SteadyError {
 pub struct SteadyOptions {
     /// Relative residual at which the linear solver stops.
     pub relative_tolerance: f64,
+    /// End of the spray correlations' bands.
+    pub band: Band,
 }
 
 impl Default for SteadyOptions {
     fn default() -> Self {
-        SteadyOptions { relative_tolerance: 1e-10 }
+        SteadyOptions { relative_tolerance: 1e-10, band: Band::Nominal }
     }
 }
 
-pub use one_grid::{GridSolution, solve_on_mesh};
+pub use one_grid::{GridSolution, solve_on_mesh, solve_with_law};
 pub use refine::solve;
+pub use wet_law::WetLaw;

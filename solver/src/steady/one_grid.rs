@@ -5,18 +5,27 @@
 //! the conductivities at the last temperatures (successive substitution): the matrix stays
 //! symmetric positive definite, and since k changes slowly with T the substitution contracts by a
 //! factor of ten or more a step.
+//!
+//! With the conductivities held, the residual is minus the gradient of a convex energy (the flux
+//! into the spray never falls with the surface's temperature). The line search looks for its
+//! minimum along the Newton step d: phi'(s) = -r(x + s d) . d rises with s, and a step is taken
+//! when |phi'(s)| has fallen to half of |phi'(0)|.
 
+use super::wet_law::WetLaw;
 use super::{SteadyError, SteadyOptions};
 use crate::conduction::assembly::assemble;
 use crate::conduction::faces::{WetSide, wet_side};
-use crate::conduction::{Network, SurfaceLaw};
+use crate::conduction::{Network, Operator, SurfaceLaw};
 use crate::linear::{CgParams, Preconditioned};
 use crate::mesh::Mesh;
-use crate::module::{Module, Spray};
-use crate::spray::prescribed_law;
+use crate::module::Module;
 
 /// Most outer iterations.
 const MAX_OUTER: usize = 60;
+/// Most trials along one step.
+const MAX_TRIALS: usize = 12;
+/// Residual reduction asked of the linear solver within an outer iteration.
+const INNER_REDUCTION: f64 = 0.02;
 
 /// The temperatures of one mesh.
 #[derive(Debug, Clone)]
@@ -29,6 +38,8 @@ pub struct GridSolution {
     pub factors: Option<Vec<f64>>,
     /// The wet side.
     pub wet: WetSide,
+    /// Its law.
+    pub law: WetLaw,
     /// Linear iterations, all outer iterations together.
     pub iterations: usize,
     /// Outer iterations.
@@ -41,12 +52,8 @@ fn norm(v: &[f64]) -> f64 {
     v.iter().map(|v| v * v).sum::<f64>().sqrt()
 }
 
-/// The flux law of `module`'s spray on the cells of `mesh`.
-pub fn law_on(module: &Module, mesh: &Mesh) -> Result<Box<dyn SurfaceLaw>, SteadyError> {
-    match &module.spray {
-        Spray::Prescribed(spray) => Ok(Box::new(prescribed_law(spray, &mesh.plane))),
-        Spray::Correlated(_) => Err(SteadyError::NoHeatSink),
-    }
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// Solves `module` on `mesh`. `start` holds first guesses of the rises (K), if there are any.
@@ -59,86 +66,169 @@ pub fn solve_on_mesh(
     start: Option<Vec<f64>>,
     options: &SteadyOptions,
 ) -> Result<GridSolution, SteadyError> {
-    let law = law_on(module, &mesh)?;
-    let network = Network::new(module, &mesh);
-    let n = network.unknowns();
-    let mut x = start.unwrap_or_else(|| vec![0.0; n]);
+    let law = WetLaw::on(module, &mesh.plane, options.band)?;
+    solve_with_law(module, mesh, law, start, options)
+}
+
+/// [`solve_on_mesh`] with a wet side already laid on the mesh.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn solve_with_law(
+    module: &Module,
+    mesh: Mesh,
+    law: WetLaw,
+    start: Option<Vec<f64>>,
+    options: &SteadyOptions,
+) -> Result<GridSolution, SteadyError> {
+    let outcome = {
+        let network = Network::new(module, &mesh);
+        let x = start.unwrap_or_else(|| vec![0.0; network.unknowns()]);
+        if law.is_linear() && !network.conductivity_varies() {
+            solve_linear(&network, &law, x, options)?
+        } else {
+            solve_nonlinear(&network, &law, x, options)?
+        }
+    };
+    Ok(GridSolution {
+        mesh,
+        rise_K: outcome.point.x,
+        factors: outcome.point.factors,
+        wet: outcome.point.wet,
+        law,
+        iterations: outcome.iterations,
+        outer_iterations: outcome.outer_iterations,
+        residual_relative: outcome.residual_relative,
+    })
+}
+
+/// An iterate with everything that follows from it.
+struct Point {
+    x: Vec<f64>,
+    factors: Option<Vec<f64>>,
+    wet: WetSide,
+}
+
+struct Outcome {
+    point: Point,
+    iterations: usize,
+    outer_iterations: usize,
+    residual_relative: f64,
+}
+
+fn solve_linear(
+    network: &Network,
+    law: &WetLaw,
+    mut x: Vec<f64>,
+    options: &SteadyOptions,
+) -> Result<Outcome, SteadyError> {
+    let wet = wet_side(network, None, law, &x, None);
+    let (operator, rhs) = assemble(network, None, &wet.tangent);
+    let params = CgParams { relative_tolerance: options.relative_tolerance, ..CgParams::default() };
+    let info = Preconditioned::new(&operator).solve(&rhs, &mut x, &params)?;
+    let wet = wet_side(network, None, law, &x, None);
+    Ok(Outcome {
+        point: Point { x, factors: None, wet },
+        iterations: info.iterations,
+        outer_iterations: 1,
+        residual_relative: info.residual_relative,
+    })
+}
+
+/// The linearisation at an iterate: operator, right-hand side, residual there.
+struct Linearised {
+    operator: Operator,
+    rhs: Vec<f64>,
+    residual: Vec<f64>,
+}
+
+fn linearise(network: &Network, point: &Point) -> Linearised {
+    let (operator, rhs) = assemble(network, point.factors.as_deref(), &point.wet.tangent);
+    let residual = operator.residual(&rhs, &point.x);
+    Linearised { operator, rhs, residual }
+}
+
+fn solve_nonlinear(
+    network: &Network,
+    law: &WetLaw,
+    x: Vec<f64>,
+    options: &SteadyOptions,
+) -> Result<Outcome, SteadyError> {
     let varies = network.conductivity_varies();
-    let linear = law.is_linear() && !varies;
-    let mut factors = varies.then(|| network.conductivity_factors(&x));
-    let mut wet = wet_side(&network, factors.as_deref(), law.as_ref(), &x, None);
+    let factors = varies.then(|| network.conductivity_factors(&x));
+    let wet = wet_side(network, factors.as_deref(), law, &x, None);
+    let mut point = Point { x, factors, wet };
+    let mut here = linearise(network, &point);
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
-    let mut residual_before = f64::INFINITY;
-    for outer in 1..=MAX_OUTER {
-        let (operator, rhs) = assemble(&network, factors.as_deref(), &wet.tangent);
-        let scale = norm(&rhs);
-        if scale == 0.0 {
-            // No heat and every surrounding at the inlet's temperature: nothing rises.
-            x.fill(0.0);
-            wet = wet_side(&network, factors.as_deref(), law.as_ref(), &x, None);
-            drop(network);
-            return Ok(GridSolution {
-                mesh,
-                rise_K: x,
-                factors,
-                wet,
-                iterations,
-                outer_iterations: outer,
-                residual_relative: 0.0,
-            });
+    for outer in 0..=MAX_OUTER {
+        let scale = norm(&here.rhs);
+        let residual = norm(&here.residual);
+        if scale == 0.0 || residual <= options.relative_tolerance * scale {
+            let residual_relative = if scale == 0.0 { 0.0 } else { residual / scale };
+            return Ok(Outcome { point, iterations, outer_iterations: outer, residual_relative });
         }
-        let residual = norm(&operator.residual(&rhs, &x)) / scale;
-        if !linear && residual <= options.relative_tolerance {
-            drop(network);
-            return Ok(GridSolution {
-                mesh,
-                rise_K: x,
-                factors,
-                wet,
-                iterations,
-                outer_iterations: outer - 1,
-                residual_relative: residual,
-            });
-        }
-        if !residual.is_finite() {
+        if outer == MAX_OUTER || !residual.is_finite() {
             break;
         }
-        let relative_tolerance = if linear {
-            options.relative_tolerance
-        } else {
-            // Solve each step a little better than the outer iteration can use.
-            (0.02 * residual.min(residual_before)).clamp(0.3 * options.relative_tolerance, 1e-3)
-        };
-        residual_before = residual;
-        let before = x.clone();
+        let mut next = point.x.clone();
+        let relative_tolerance =
+            (INNER_REDUCTION * residual / scale).max(0.3 * options.relative_tolerance);
         let params = CgParams { relative_tolerance, ..CgParams::default() };
-        let info = Preconditioned::new(&operator).solve(&rhs, &mut x, &params)?;
+        let info = Preconditioned::new(&here.operator).solve(&here.rhs, &mut next, &params)?;
         iterations += info.iterations;
-        last_change_K =
-            x.iter().zip(&before).map(|(a, b)| (a - b).abs()).fold(0.0, |m: f64, d| m.max(d));
+        let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
+        last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
+        (point, here) = line_search(network, law, point, &here, &step);
         if varies {
-            factors = Some(network.conductivity_factors(&x));
-        }
-        wet = wet_side(&network, factors.as_deref(), law.as_ref(), &x, Some(&wet));
-        if linear {
-            drop(network);
-            return Ok(GridSolution {
-                mesh,
-                rise_K: x,
-                factors,
-                wet,
-                iterations,
-                outer_iterations: outer,
-                residual_relative: info.residual_relative,
-            });
+            // The line search held the conductivities; now they follow.
+            point.factors = Some(network.conductivity_factors(&point.x));
+            point.wet =
+                wet_side(network, point.factors.as_deref(), law, &point.x, Some(&point.wet));
+            here = linearise(network, &point);
         }
     }
     Err(SteadyError::NotConverged {
         outer_iterations: MAX_OUTER,
         last_change_K,
-        place: hottest_place(&network, &x),
+        place: hottest_place(network, &point.x),
     })
+}
+
+/// Goes along `step` until the slope of the energy has fallen to half.
+fn line_search(
+    network: &Network,
+    law: &WetLaw,
+    from: Point,
+    here: &Linearised,
+    step: &[f64],
+) -> (Point, Linearised) {
+    let slope_at_start = dot(&here.residual, step);
+    let (mut low, mut high) = (0.0, f64::INFINITY);
+    let mut length = 1.0;
+    let (mut slope_low, mut slope_high) = (slope_at_start, f64::NAN);
+    let mut trial = 0;
+    loop {
+        let x: Vec<f64> = from.x.iter().zip(step).map(|(x, d)| x + length * d).collect();
+        let wet = wet_side(network, from.factors.as_deref(), law, &x, Some(&from.wet));
+        let point = Point { x, factors: from.factors.clone(), wet };
+        let there = linearise(network, &point);
+        let slope = dot(&there.residual, step);
+        trial += 1;
+        // Falling energy at the full step is accepted too: the model curve is trusted up to
+        // there and no further.
+        let enough = slope.abs() <= 0.5 * slope_at_start.abs() || (length == 1.0 && slope > 0.0);
+        if enough || trial == MAX_TRIALS {
+            return (point, there);
+        }
+        if slope > 0.0 {
+            (low, slope_low) = (length, slope);
+        } else {
+            (high, slope_high) = (length, slope);
+        }
+        // Regula falsi on the slope, kept off the ends of the bracket.
+        length = low + (high - low) * (slope_low / (slope_low - slope_high)).clamp(0.1, 0.9);
+    }
 }
 
 /// Names the hottest column, for messages.

@@ -16,14 +16,15 @@
 
 use super::grids::{GridFamily, curvature};
 use super::interpolate::interpolate;
-use super::{GridSolution, SteadyError, SteadyOptions, solve_on_mesh};
+use super::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_mesh, solve_with_law};
 use crate::conduction::Network;
 use crate::mesh::{Mesh, PlaneGrid, Slicing};
 use crate::module::{Module, Spray};
 use crate::results::{
-    FaceStatistics, RefinementLevel, SteadyResult, face_statistics, hot_spots, junctions,
-    plane_field, sheet_fields,
+    FaceStatistics, RefinementLevel, SprayResult, SteadyResult, correlated, face_statistics,
+    hot_spots, junctions, plane_field, sheet_fields, spray_result,
 };
+use crate::spray::{Band, SprayModel};
 
 /// How a change between grids becomes a correction and an uncertainty.
 #[derive(Debug, Clone, Copy)]
@@ -245,11 +246,13 @@ impl Refiner<'_, '_> {
         self.record(&half, None, None);
         let parts_K = [largest(&plane_K), largest(&thickness_K), iteration_K];
         self.record(&fine, Some(uncertainty_K.clone()), Some(parts_K));
-        Ok(Round { fine, statistics, plane_K, thickness_K, uncertainty_K })
+        Ok(Round { half, half_statistics, fine, statistics, plane_K, thickness_K, uncertainty_K })
     }
 }
 
 struct Round {
+    half: GridSolution,
+    half_statistics: Statistics,
     fine: GridSolution,
     statistics: Statistics,
     plane_K: Vec<f64>,
@@ -293,7 +296,14 @@ pub fn solve(
         None => refine(&mut refiner, &mut warnings)?,
     };
     let levels = refiner.levels;
-    Ok(result(module, best, levels, warnings))
+    let ranges = model_ranges(module, options, &best, &mut warnings);
+    let spray = spray_of(module, &best.fine, &mut warnings)?;
+    let mut result = result(module, best, levels, warnings);
+    for (junction, range) in result.junctions.iter_mut().zip(ranges) {
+        junction.model_range_K = range;
+    }
+    result.spray = spray;
+    Ok(result)
 }
 
 fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, SteadyError> {
@@ -356,6 +366,66 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     Ok(best)
 }
 
+/// Junction maxima with the spray at the two ends of its band: the change is taken on the half
+/// grid and added to the reported temperature.
+fn model_ranges(
+    module: &Module,
+    options: &SteadyOptions,
+    round: &Round,
+    warnings: &mut Vec<String>,
+) -> Vec<Option<[f64; 2]>> {
+    let n = round.statistics.len();
+    if matches!(round.half.law, WetLaw::Prescribed(_)) {
+        return vec![None; n];
+    }
+    let end = |band: Band| -> Result<Statistics, SteadyError> {
+        let law = round.half.law.in_band(module, band)?;
+        let start = Some(round.half.rise_K.clone());
+        let solution = solve_with_law(module, round.half.mesh.clone(), law, start, options)?;
+        Ok(statistics_of(module, &solution))
+    };
+    let inlet_K = module.coolant.inlet_K;
+    match (end(Band::Favourable), end(Band::Unfavourable)) {
+        (Ok(low), Ok(high)) => (0..n)
+            .map(|k| {
+                let shift = inlet_K + round.statistics[k].max_K - round.half_statistics[k].max_K;
+                Some([low[k].max_K + shift, high[k].max_K + shift])
+            })
+            .collect(),
+        (_, Err(error)) | (Err(error), _) => {
+            warnings.push(format!(
+                "no steady state at one end of the correlations' band, so no model range is given: {error}"
+            ));
+            vec![None; n]
+        }
+    }
+}
+
+fn spray_of(
+    module: &Module,
+    solution: &GridSolution,
+    warnings: &mut Vec<String>,
+) -> Result<Option<SprayResult>, SteadyError> {
+    let (Spray::Correlated(spray), Some((field, _))) = (&module.spray, correlated(solution)) else {
+        return Ok(None);
+    };
+    let model = SprayModel::new(spray, &module.coolant)?;
+    warnings.extend(model.warnings());
+    let network = Network::new(module, &solution.mesh);
+    let result = spray_result(&network, solution, model.notes(field));
+    for burnt in result.iter().flat_map(|r| &r.burnt_out) {
+        warnings.push(format!(
+            "burn-out on {}: {:.2} mm² beyond critical heat flux, margin {:.2} at x = {:.2} mm, y = {:.2} mm",
+            burnt.name,
+            burnt.area_m2 * 1e6,
+            burnt.margin,
+            burnt.at_m[0] * 1e3,
+            burnt.at_m[1] * 1e3
+        ));
+    }
+    Ok(result)
+}
+
 fn result(
     module: &Module,
     round: Round,
@@ -386,6 +456,7 @@ fn result(
             }),
         ),
         sheets: sheet_fields(module, &network, solution),
+        spray: None,
         unknowns: solution.mesh.unknowns(),
         iterations: solution.iterations,
         outer_iterations: solution.outer_iterations,

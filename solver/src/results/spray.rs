@@ -1,0 +1,114 @@
+//! What a solution says of a spray that is computed from its nozzles.
+
+use super::{PlaneField, plane_field};
+use crate::conduction::{Network, SourceFace};
+use crate::spray::{CellCurves, CorrelationNote, FluxField};
+use crate::steady::{GridSolution, WetLaw};
+
+/// A die (or bare substrate) where the flux asked for exceeds the critical heat flux.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BurntOut {
+    /// Die, or `substrate`.
+    pub name: String,
+    /// Area beyond critical heat flux, m².
+    pub area_m2: f64,
+    /// Smallest margin there, below 1.
+    pub margin: f64,
+    /// Where it is smallest, m.
+    pub at_m: [f64; 2],
+}
+
+/// The spray side of a solve with nozzles.
+#[derive(Debug, Clone)]
+pub struct SprayResult {
+    /// Flux and wetted share on the cells of the result.
+    pub field: FluxField,
+    /// Liquid that lands, m³/(m²·s).
+    pub volumetric_flux_m_s: PlaneField,
+    /// Critical heat flux over local heat flux; NaN where nothing lands.
+    pub chf_margin: PlaneField,
+    /// The correlations as used.
+    pub notes: Vec<CorrelationNote>,
+    /// Where the margin is below 1; empty when nowhere.
+    pub burnt_out: Vec<BurntOut>,
+}
+
+/// Curves and field of a solution whose spray is computed from nozzles.
+pub(crate) fn correlated(solution: &GridSolution) -> Option<(&FluxField, &CellCurves)> {
+    match &solution.law {
+        WetLaw::Correlated { field, curves } => Some((field, curves)),
+        WetLaw::Prescribed(_) => None,
+    }
+}
+
+/// Wetted share of the wet cells over a source and the smallest margin to critical heat flux.
+pub(super) fn wetting_of(
+    network: &Network,
+    solution: &GridSolution,
+    source: &SourceFace,
+) -> Option<(f64, Option<f64>)> {
+    let (field, curves) = correlated(solution)?;
+    let nx = network.mesh.plane.nx();
+    let (mut wetted, mut area_sum) = (0.0, 0.0);
+    let mut least: Option<f64> = None;
+    for j in source.cells.j0..source.cells.j1 {
+        for i in source.cells.i0..source.cells.i1 {
+            let p = j * nx + i;
+            let area = network.cell_area_m2(i, j);
+            wetted += area * field.wetted_share[p];
+            area_sum += area;
+            if let Some(margin) = curves.critical_margin(p, solution.wet.rise_K[p]) {
+                least = Some(least.map_or(margin, |l| l.min(margin)));
+            }
+        }
+    }
+    Some((wetted / area_sum, least))
+}
+
+/// The spray side of `solution`, `None` when its coefficients are stated.
+pub fn spray_result(
+    network: &Network,
+    solution: &GridSolution,
+    notes: Vec<CorrelationNote>,
+) -> Option<SprayResult> {
+    let (field, curves) = correlated(solution)?;
+    let plane = &network.mesh.plane;
+    let margins: Vec<f64> = solution
+        .wet
+        .rise_K
+        .iter()
+        .enumerate()
+        .map(|(p, &rise)| curves.critical_margin(p, rise).unwrap_or(f64::NAN))
+        .collect();
+    let module = network.module;
+    let mut burnt_out: Vec<BurntOut> = Vec::new();
+    for (p, &margin) in margins.iter().enumerate() {
+        if margin.is_nan() || margin >= 1.0 {
+            continue;
+        }
+        let (i, j) = (p % plane.nx(), p / plane.nx());
+        let cell = plane.cell(i, j);
+        let area = cell.area_m2() * field.wetted_share[p];
+        let name = network
+            .die_over(i, j)
+            .map_or_else(|| "substrate".to_owned(), |d| module.die[d].name.clone());
+        match burnt_out.iter_mut().find(|b| b.name == name) {
+            Some(entry) => {
+                entry.area_m2 += area;
+                if margin < entry.margin {
+                    entry.margin = margin;
+                    entry.at_m = cell.centre_m();
+                }
+            }
+            None => burnt_out.push(BurntOut { name, area_m2: area, margin, at_m: cell.centre_m() }),
+        }
+    }
+    burnt_out.sort_by(|a, b| a.margin.total_cmp(&b.margin));
+    Some(SprayResult {
+        field: field.clone(),
+        volumetric_flux_m_s: plane_field(network, field.flux_m_s.iter().copied()),
+        chf_margin: plane_field(network, margins.into_iter()),
+        notes,
+        burnt_out,
+    })
+}
