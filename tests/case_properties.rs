@@ -122,7 +122,7 @@ fn check_module(module: &Module) {
             assert!(!spray.nozzles.is_empty() && module.coolant.fluid.is_some());
             for nozzle in &spray.nozzles {
                 let [a, b] = nozzle.tilt_rad;
-                let lean = (a.cos() * b.cos()).clamp(-1.0, 1.0).acos();
+                let lean = a.tan().hypot(b.tan()).atan();
                 assert!(lean + 0.5 * nozzle.cone_rad < std::f64::consts::FRAC_PI_2);
                 assert!(nozzle.flow_m3_s > 0.0 && nozzle.standoff_m > 0.0);
             }

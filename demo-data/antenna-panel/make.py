@@ -1,7 +1,35 @@
 """Writes module.toml: 200 amplifier die on a panel of 300 mm by 240 mm, in 20 columns of 10.
 
 Usage: python3 make.py > module.toml
+       python3 make.py sprayed > sprayed.toml
 """
+
+import sys
+
+PRESCRIBED = '''[spray]
+model = "prescribed"
+htc_W_m2K = 5000.0
+
+[[spray.patch]]
+over = "amplifier"
+htc_W_m2K = 9000.0'''
+
+SPRAYED = '''[spray]
+model = "correlated"
+
+[nozzle_type.fine]
+cone_deg = 70.0
+orifice_mm = 0.20
+flow_mL_s = 0.30
+pressure_drop_kPa = 200.0
+
+[[nozzle_group]]                        # one over each amplifier
+type = "fine"
+over = "amplifier"
+offsets_mm = [[0.0, 0.0]]
+standoff_mm = 9.0'''
+
+spray = SPRAYED if sys.argv[1:] == ["sprayed"] else PRESCRIBED
 
 print('''# Antenna panel: 200 gallium-nitride amplifiers, one behind each radiator. Invented.
 # Written by make.py. 6 W on 0.1 cm2 each, 60 W/cm2.
@@ -39,20 +67,14 @@ fluid = "perfluorohexane"
 inlet_C = 25.0
 pressure_kPa = 101.325
 
-[spray]
-model = "prescribed"
-htc_W_m2K = 5000.0
-
-[[spray.patch]]
-over = "amplifier"
-htc_W_m2K = 9000.0
+SPRAY
 
 [board]
 temperature_C = 35.0
 htc_W_m2K = 20.0
 
 [mesh]
-accuracy_K = 0.5''')
+accuracy_K = 0.5'''.replace("SPRAY", spray))
 for row in range(10):
     for column in range(20):
         x, y = 7.5 + 15.0 * column, 12.0 + 24.0 * row

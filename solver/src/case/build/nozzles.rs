@@ -133,13 +133,13 @@ fn clean_nozzle(
 
 /// The whole cone must meet the plane: tilt and half cone angle stay below 90 degrees.
 ///
-/// Turned about x by α and about y by β, an axis leans by γ with cos γ = cos α cos β.
+/// Seen from the side each tilt is the angle of the axis against the vertical, so an axis tilted
+/// about x by α and about y by β leans by γ with tan² γ = tan² α + tan² β.
 fn check_cone(context: &Context<'_>, tilt: &Located<[f64; 2]>, cone_deg: Option<f64>) {
     let Some(cone_deg) = cone_deg else { return };
-    let [about_x, about_y] = tilt.value.map(f64::to_radians);
-    let lean_deg = (about_x.cos() * about_y.cos()).clamp(-1.0, 1.0).acos().to_degrees();
+    let lean_deg = lean_rad(tilt.value.map(f64::to_radians)).to_degrees();
     let sum = lean_deg + 0.5 * cone_deg;
-    if sum < 90.0 - 1e-9 {
+    if sum < 90.0 - 1e-4 {
         return;
     }
     context.push(
@@ -157,6 +157,11 @@ fn check_cone(context: &Context<'_>, tilt: &Located<[f64; 2]>, cone_deg: Option<
             )
             .help("tilt and half the cone angle together must stay below 90 degrees"),
     );
+}
+
+/// Angle of a nozzle's axis against the vertical, rad.
+pub(super) fn lean_rad([about_x, about_y]: [f64; 2]) -> f64 {
+    about_x.tan().hypot(about_y.tan()).atan()
 }
 
 /// A single nozzle must not bear a name that a group gives.

@@ -4,7 +4,7 @@ use super::super::codes;
 use super::super::context::{Context, number_text};
 use super::super::file::CaseFile;
 use super::super::record::peak_flux_W_m2;
-use super::{SAME_LENGTH_M, ZERO_C_IN_K};
+use super::{SAME_LENGTH_M, ZERO_C_IN_K, nozzles};
 use crate::library::solids;
 use crate::module::{Module, Nozzle, PrescribedHtc, Spray};
 
@@ -306,8 +306,7 @@ fn spray(context: &Context<'_>, file: &CaseFile, module: &Module) {
 /// lies inside the circle of the larger of the two about the foot of the orifice; for a straight
 /// nozzle this is exact, for a tilted one generous.
 fn misses(nozzle: &Nozzle, module: &Module) -> bool {
-    let [about_x, about_y] = nozzle.tilt_rad;
-    let lean = (about_x.cos() * about_y.cos()).clamp(-1.0, 1.0).acos();
+    let lean = nozzles::lean_rad(nozzle.tilt_rad);
     let reach = nozzle.standoff_m * (lean + 0.5 * nozzle.cone_rad).tan();
     let beside = |at: f64, size: f64| (-at).max(at - size).max(0.0);
     let distance =
