@@ -10,6 +10,7 @@
 //! - [`conduction`]: sheets and islands become conductances, sinks and sources;
 //! - [`linear`]: conjugate gradients, multigrid and the assembled matrix;
 //! - [`steady`]: one solve, refined until the accuracy asked for is reached;
+//! - [`seating`]: force of the contact field, deflection of the backing plate;
 //! - [`results`]: junctions, hot spots, heat balance, uncertainty.
 //!
 //! The crate prints nothing and writes no files. Temperatures are kelvin, lengths metres and
@@ -22,5 +23,6 @@ pub mod linear;
 pub mod mesh;
 pub mod module;
 pub mod results;
+pub mod seating;
 pub mod spray;
 pub mod steady;

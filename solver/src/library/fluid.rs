@@ -51,7 +51,9 @@ impl FluidState {
 
 /// A three-constant vapour pressure equation.
 ///
-///     ln p = A - B / (T + C),   p in Pa, T in K
+/// ```text
+/// ln p = A - B / (T + C),   p in Pa, T in K
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VapourPressureFit {
     /// A, dimensionless (ln of Pa).

@@ -6,7 +6,9 @@
 /// The slope at an inner node is the weighted harmonic mean of the two neighbouring secants, or
 /// zero where they differ in sign:
 ///
-///     d = (w1 + w2) / (w1/s1 + w2/s2),   w1 = 2 h2 + h1,   w2 = h2 + 2 h1
+/// ```text
+/// d = (w1 + w2) / (w1/s1 + w2/s2),   w1 = 2 h2 + h1,   w2 = h2 + 2 h1
+/// ```
 ///
 /// with h the interval widths and s the secants left (1) and right (2). The end slopes are the
 /// three-point one-sided formula, limited to keep monotonicity. Two nodes give a straight line.

@@ -25,8 +25,10 @@ pub const EXPONENT: f64 = 5.75;
 /// Heat flux of nucleate boiling, W/m², at a surface `rise_K` = T_s - T_f above the liquid *at
 /// the nozzle*.
 ///
-///     q'' d32 / (mu_l h_fg) = 4.79e-3 (rho_l / rho_g)^2.5 (rho_l Q''² d32 / sigma)^0.35
-///                             (cp_l (T_s - T_f) / h_fg)^5.75
+/// ```text
+/// q'' d32 / (mu_l h_fg) = 4.79e-3 (rho_l / rho_g)^2.5 (rho_l Q''² d32 / sigma)^0.35
+///                         (cp_l (T_s - T_f) / h_fg)^5.75
+/// ```
 ///
 /// Properties at saturation (common practice; the source's own choice is unknown). The exponent
 /// makes it sensitive: 3 % in cp / h_fg is 18 % in the flux. It counts from the nozzle
@@ -69,7 +71,9 @@ pub fn power(x: f64) -> f64 {
 
 /// An older correlation for water, W/m²: a second view, not used in the solve.
 ///
-///     q'' = 1.87e-5 (T_s - T_f)^5.55   (the constant carries units)
+/// ```text
+/// q'' = 1.87e-5 (T_s - T_f)^5.55   (the constant carries units)
+/// ```
 ///
 /// Source: Mudawar and Valentine, J. Heat Treating 7 (1989) 107-121, from memory.
 pub fn mudawar_valentine(rise_K: f64) -> f64 {
@@ -78,7 +82,9 @@ pub fn mudawar_valentine(rise_K: f64) -> f64 {
 
 /// Rise above the nozzle temperature at which boiling of water sets in, K: a second view.
 ///
-///     dT = 13.43 Re^0.167 Pr^0.123 (k_l / d32)^0.220   (the constant carries units)
+/// ```text
+/// dT = 13.43 Re^0.167 Pr^0.123 (k_l / d32)^0.220   (the constant carries units)
+/// ```
 ///
 /// Source: Mudawar and Valentine, J. Heat Treating 7 (1989) 107-121, from memory.
 pub fn mudawar_valentine_onset_K(liquid: &FluidState, flux_m_s: f64, drop_size_m: f64) -> f64 {

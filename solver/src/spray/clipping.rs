@@ -7,7 +7,9 @@
 //! bounded by arcs of two great circles and one small circle. The theorem of Gauss and Bonnet
 //! gives its area:
 //!
-//!     solid angle = 2 pi - sum of exterior angles - cos g × (azimuth of the cap's rim on it)
+//! ```text
+//! solid angle = 2 pi - sum of exterior angles - cos g × (azimuth of the cap's rim on it)
+//! ```
 //!
 //! (great circles have no geodesic curvature; the rim has cot g over a length sin g per unit of
 //! azimuth). A rectangle is the sum of four such quadrants with alternating signs, so a grid of
@@ -141,15 +143,18 @@ impl<'a> Clipper<'a> {
         let length = dot(normal, normal).sqrt();
         // Sine of the angle from the axis to the line's great circle.
         let c = dot(self.footprint.axis, normal) / length;
-        let s = (1.0 - c * c).sqrt();
-        let exterior = (-c / sin_g).clamp(-1.0, 1.0).acos();
-        let half_azimuth = (-c * cos_g / (s * sin_g)).clamp(-1.0, 1.0).acos();
+        // Angle x between rim and great circle, inside; the azimuth of the lower rim follows
+        // from it (right spherical triangle), so that rounding of x cancels in the solid angle
+        // where the line almost touches.
+        let x = (c / sin_g).clamp(-1.0, 1.0).acos();
+        let rim = x.sin().atan2(cos_g * x.cos());
+        let (exterior, half_azimuth) = (PI - x, PI - rim);
         let distance = distance.clamp(-1.0, 1.0);
         let lower = Part {
-            solid_angle_sr: 2.0 * (PI - exterior) - 2.0 * cos_g * (PI - half_azimuth),
+            solid_angle_sr: 2.0 * (x - cos_g * rim),
             area_m2: self.map[0]
                 * self.map[2]
-                * (PI - distance.acos() + distance * (1.0 - distance * distance).sqrt()),
+                * (PI - distance.acos() + distance * chord_half(distance)),
         };
         Line::Cuts(Cut {
             position,
@@ -209,8 +214,8 @@ impl<'a> Clipper<'a> {
         let (sin_row, cos_row) = self.row[1].sin_cos();
         let sector = 2.0 * PI - self.row[1].abs() - u.distance.acos() - v.distance.acos();
         let corner = [u.distance, (v.distance * self.row[0] - l21 * u.distance) / l22];
-        let below = [u.distance, -(1.0 - u.distance * u.distance).sqrt()];
-        let along = (1.0 - v.distance * v.distance).sqrt();
+        let below = [u.distance, -chord_half(u.distance)];
+        let along = chord_half(v.distance);
         let left = [v.distance * cos_row - along * sin_row, v.distance * sin_row + along * cos_row];
         let area = 0.5 * (sector + cross(below, corner) + cross(corner, left));
         Part { solid_angle_sr, area_m2: l11 * l22 * area }
@@ -226,6 +231,11 @@ impl<'a> Clipper<'a> {
             .plus(self.quadrant(u[0], v[0]), 1.0);
         Part { solid_angle_sr: part.solid_angle_sr.max(0.0), area_m2: part.area_m2.max(0.0) }
     }
+}
+
+/// Half the chord of the unit circle at a distance from its centre.
+fn chord_half(distance: f64) -> f64 {
+    ((1.0 - distance) * (1.0 + distance)).sqrt()
 }
 
 fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
@@ -335,9 +345,9 @@ mod tests {
             let left = clipper.line_u(-radius + off);
             let right = clipper.line_u(radius + off);
             let top = clipper.line_v(1.0);
-            assert!(clipper.quadrant(&left, &top).solid_angle_sr.abs() < 1e-7);
+            assert!(clipper.quadrant(&left, &top).solid_angle_sr.abs() < 1e-13);
             let nearly = clipper.quadrant(&right, &top).solid_angle_sr;
-            assert!((nearly - footprint.solid_angle_sr()).abs() < 1e-7);
+            assert!((nearly - footprint.solid_angle_sr()).abs() < 1e-13);
         }
     }
 }

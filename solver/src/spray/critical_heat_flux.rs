@@ -28,8 +28,10 @@ pub const BAND_OUTSIDE: [f64; 2] = [0.4, 2.0];
 
 /// Critical heat flux of a full-cone spray, W/m².
 ///
-///     q'' / (rho_g h_fg Q'') = 2.3 (rho_l / rho_g)^0.3 (rho_l Q''² d32 / sigma)^(-0.35)
-///                              [1 + 0.0019 rho_l cp_l dT_sub / (rho_g h_fg)]
+/// ```text
+/// q'' / (rho_g h_fg Q'') = 2.3 (rho_l / rho_g)^0.3 (rho_l Q''² d32 / sigma)^(-0.35)
+///                          [1 + 0.0019 rho_l cp_l dT_sub / (rho_g h_fg)]
+/// ```
 ///
 /// with dT_sub = T_sat - T_f (K) and properties at saturation (common practice), so that it
 /// grows as Q''^0.30 d32^(-0.35). The papers tie Q'' to the edge of the impact area, where
@@ -65,7 +67,9 @@ pub fn liquid_factor(saturated: &FluidState, subcooling_K: f64) -> f64 {
 /// The heat flux that evaporates all the liquid that lands, W/m²: no critical heat flux can be
 /// higher.
 ///
-///     q'' = rho_l Q'' (h_fg + cp_l dT_sub)
+/// ```text
+/// q'' = rho_l Q'' (h_fg + cp_l dT_sub)
+/// ```
 pub fn energy_cap(
     density_liquid_kg_m3: f64,
     latent_heat_J_kg: f64,
@@ -79,7 +83,9 @@ pub fn energy_cap(
 /// Critical heat flux averaged over a square heater into which the circular footprint of one
 /// nozzle is inscribed, W/m²: the form in which the 1996 paper states its results.
 ///
-///     q''_m = (pi / 4) q''(f_e Qm''),   f_e = (1/2) (1 + cos g) cos g
+/// ```text
+/// q''_m = (pi / 4) q''(f_e Qm''),   f_e = (1/2) (1 + cos g) cos g
+/// ```
 ///
 /// with Qm'' the mean flux over the footprint and g half the cone angle; the corners beyond the
 /// circle (21.5 % of the square) are dry. A different question from the smallest local margin:
@@ -99,8 +105,10 @@ pub fn heater_mean(
 /// An older correlation for water, W/m²: a second view, not used in the solve. Outside its own
 /// range it disagrees with [`estes_mudawar`] by a factor of two.
 ///
-///     q'' / (rho_g h_fg Q'') = 122.4 [1 + 0.0118 (rho_g / rho_l)^(1/4) rho_l cp_l dT_sub / (rho_g h_fg)]
-///                              [sigma / (rho_l Q''² d32)]^0.198
+/// ```text
+/// q'' / (rho_g h_fg Q'') = 122.4 [1 + 0.0118 (rho_g / rho_l)^(1/4) rho_l cp_l dT_sub / (rho_g h_fg)]
+///                          [sigma / (rho_l Q''² d32)]^0.198
+/// ```
 ///
 /// Source: Mudawar and Valentine, J. Heat Treating 7 (1989) 107-121, from memory.
 pub fn mudawar_valentine(
@@ -123,7 +131,9 @@ pub fn mudawar_valentine(
 
 /// Critical heat flux of a saturated pool, W/m², for scale.
 ///
-///     q'' = 0.131 rho_g^(1/2) h_fg [g sigma (rho_l - rho_g)]^(1/4),   g = 9.80665 m/s²
+/// ```text
+/// q'' = 0.131 rho_g^(1/2) h_fg [g sigma (rho_l - rho_g)]^(1/4),   g = 9.80665 m/s²
+/// ```
 ///
 /// Source: Zuber 1959, as in textbooks of heat transfer.
 pub fn zuber_pool(saturated: &FluidState) -> f64 {

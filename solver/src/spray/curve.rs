@@ -67,11 +67,13 @@ impl FilmTable {
 ///
 /// On the wetted share w of the cell, with r the rise of the surface and r_sat the subcooling:
 ///
-///     q_sp = a g(r)                                  single phase
-///     q_nb = b (r^5.75 - r_sat^5.75)  for r > r_sat, else 0
-///     q_j  = (q_sp³ + q_nb³)^(1/3)                    joined
-///     q    = q_j                                      while q_j <= 0.95 q_chf
-///     q    = q_k + (q_chf - q_k) s / (1 + s)          beyond, s = q_j'(r_k) (r - r_k) / (q_chf - q_k)
+/// ```text
+/// q_sp = a g(r)                                  single phase
+/// q_nb = b (r^5.75 - r_sat^5.75)  for r > r_sat, else 0
+/// q_j  = (q_sp³ + q_nb³)^(1/3)                    joined
+/// q    = q_j                                      while q_j <= 0.95 q_chf
+/// q    = q_k + (q_chf - q_k) s / (1 + s)          beyond, s = q_j'(r_k) (r - r_k) / (q_chf - q_k)
+/// ```
 ///
 /// r_k is the rise at which q_j = q_k = 0.95 q_chf. On the dry share: q = h_dry r. Both add by area.
 ///

@@ -21,8 +21,10 @@ pub const DROP_SIZES_M: [f64; 2] = [110e-6, 195e-6];
 
 /// Sauter mean diameter of a full-cone pressure spray, m.
 ///
-///     d32 / d0 = 3.67 (We^(1/2) Re)^(-0.259)
-///     We = rho_a (2 dP / rho_l) d0 / sigma,   Re = rho_l (2 dP / rho_l)^(1/2) d0 / mu_l
+/// ```text
+/// d32 / d0 = 3.67 (We^(1/2) Re)^(-0.259)
+/// We = rho_a (2 dP / rho_l) d0 / sigma,   Re = rho_l (2 dP / rho_l)^(1/2) d0 / mu_l
+/// ```
 ///
 /// | symbol | argument | meaning | unit |
 /// |---|---|---|---|

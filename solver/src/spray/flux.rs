@@ -111,12 +111,16 @@ impl FluxField {
 /// Inside a cone of half angle g whose orifice stands H above the plane, at the distance r from
 /// its foot, tilted or not,
 ///
-///     Q'' = Q H / [2 pi (1 - cos g) (H² + r²)^(3/2)]
+/// ```text
+/// Q'' = Q H / [2 pi (1 - cos g) (H² + r²)^(3/2)]
+/// ```
 ///
 /// which is Q times the solid angle of a surface element over that of the cone. The integral
 /// over a cell wholly inside the cone is the solid angle of a rectangle,
 ///
-///     F(u1, v1) - F(u0, v1) - F(u1, v0) + F(u0, v0),   F = atan(u v / (H sqrt(H² + u² + v²)))
+/// ```text
+/// F(u1, v1) - F(u0, v1) - F(u1, v0) + F(u0, v0),   F = atan(u v / (H sqrt(H² + u² + v²)))
+/// ```
 ///
 /// and that over a cell cut by the outline is exact too, see [`super::clipping`]: nothing is
 /// sampled, whatever the grid. Fluxes of several nozzles add. The wetted share of a cell cut by

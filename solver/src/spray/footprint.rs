@@ -10,7 +10,9 @@ use super::SprayError;
 /// plane seen from the orifice is p = (u, v, -H). With the unit axis a, half the cone angle g
 /// and the angle t between axis and normal (t + g < 90°), the plane is wetted where
 ///
-///     a·p >= cos g |p|
+/// ```text
+/// a·p >= cos g |p|
+/// ```
 ///
 /// which is an ellipse; for t = 0 a circle of radius H tan g.
 ///
@@ -20,7 +22,9 @@ use super::SprayError;
 /// positive tilt about x swings the spray toward +y, a positive tilt about y swings it toward
 /// -x. Both together give the axis
 ///
-///     (-tan(tilt_y), tan(tilt_x), -1) / sqrt(1 + tan²(tilt_x) + tan²(tilt_y))
+/// ```text
+/// (-tan(tilt_y), tan(tilt_x), -1) / sqrt(1 + tan²(tilt_x) + tan²(tilt_y))
+/// ```
 ///
 /// so that it meets the plane at (x0 - H tan(tilt_y), y0 + H tan(tilt_x)), in whatever order the
 /// two are thought to happen.

@@ -33,8 +33,10 @@ pub fn reynolds(liquid: &FluidState, flux_m_s: f64, drop_size_m: f64) -> f64 {
 
 /// Coefficient of a non-boiling spray, W/(m²·K), referred to the liquid at the nozzle.
 ///
-///     Nu = 4.70 Re^0.61 Pr^0.32,   Nu = h d32 / k_l,   Re = rho_l Q'' d32 / mu_l
-///     q'' = h (T_s - T_f)
+/// ```text
+/// Nu = 4.70 Re^0.61 Pr^0.32,   Nu = h d32 / k_l,   Re = rho_l Q'' d32 / mu_l
+/// q'' = h (T_s - T_f)
+/// ```
 ///
 /// with Q'' the local volumetric flux (m/s), d32 the Sauter mean diameter (m) and the liquid's
 /// properties at the film temperature (T_s + T_f) / 2, not above saturation (common practice;
@@ -60,7 +62,9 @@ pub fn liquid_factor(liquid: &FluidState) -> f64 {
 
 /// An older correlation for water, W/(m²·K): a second view, not used in the solve.
 ///
-///     Nu = 2.512 Re^0.76 Pr^0.56, groups as in [`rybicki_mudawar`]
+/// ```text
+/// Nu = 2.512 Re^0.76 Pr^0.56, groups as in [`rybicki_mudawar`]
+/// ```
 ///
 /// Range (from memory): water, Q'' 0.6e-3 to 10e-3 m/s, d32 about 0.4 to 2 mm.
 /// Source: Mudawar and Valentine, J. Heat Treating 7 (1989) 107-121, from memory.
@@ -72,7 +76,9 @@ pub fn mudawar_valentine(liquid: &FluidState, flux_m_s: f64, drop_size_m: f64) -
 
 /// A correlation without a drop size, W/(m²·K): a second view, not used in the solve.
 ///
-///     h = C rho_l cp_l Q''^(1/2) Pr^(-1/2),   C = 0.20 m^(1/2) s^(-1/2)
+/// ```text
+/// h = C rho_l cp_l Q''^(1/2) Pr^(-1/2),   C = 0.20 m^(1/2) s^(-1/2)
+/// ```
 ///
 /// Range (from memory): several nozzles, even coverage. Source: Shedd, Heat Transfer
 /// Engineering 28 (2007) 87-92, from memory.
