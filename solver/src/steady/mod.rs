@@ -89,5 +89,5 @@ impl Default for SteadyOptions {
 }
 
 pub use one_grid::{GridSolution, solve_on_mesh, solve_with_law};
-pub use refine::solve;
+pub use refine::{solve, solve_keeping};
 pub use wet_law::WetLaw;

@@ -283,6 +283,19 @@ pub fn solve(
     options: &SteadyOptions,
     progress: &mut dyn FnMut(&RefinementLevel),
 ) -> Result<SteadyResult, SteadyError> {
+    solve_keeping(module, options, progress).map(|(result, _)| result)
+}
+
+/// [`solve`], with the solution on the last grid beside the result: what linearised studies
+/// start from.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn solve_keeping(
+    module: &Module,
+    options: &SteadyOptions,
+    progress: &mut dyn FnMut(&RefinementLevel),
+) -> Result<(SteadyResult, GridSolution), SteadyError> {
     if !has_heat_sink(module) {
         return Err(SteadyError::NoHeatSink);
     }
@@ -298,12 +311,12 @@ pub fn solve(
     let levels = refiner.levels;
     let ranges = model_ranges(module, options, &best, &mut warnings);
     let spray = spray_of(module, &best.fine, &mut warnings)?;
-    let mut result = result(module, best, levels, warnings);
+    let mut result = result(module, &best, levels, warnings);
     for (junction, range) in result.junctions.iter_mut().zip(ranges) {
         junction.model_range_K = range;
     }
     result.spray = spray;
-    Ok(result)
+    Ok((result, best.fine))
 }
 
 fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, SteadyError> {
@@ -428,7 +441,7 @@ fn spray_of(
 
 fn result(
     module: &Module,
-    round: Round,
+    round: &Round,
     levels: Vec<RefinementLevel>,
     warnings: Vec<String>,
 ) -> SteadyResult {
