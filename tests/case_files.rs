@@ -1,7 +1,7 @@
 //! Whole case files through the reader: every demo reads clean, every bad case is told what is
-//! wrong with it.
+//! wrong with it, every suspicious case what to look at.
 //!
-//! A bad case states the codes it expects in its first line; the full text stands beside it in a
+//! Such a case states the codes it expects in its first line; the full text stands beside it in a
 //! `.txt` file. `UPDATE_EXPECT=1 cargo test` rewrites those: review the difference like code.
 
 use std::fs;
@@ -56,11 +56,15 @@ fn every_demo_reads_without_a_finding() {
     }
 }
 
-#[test]
-fn every_bad_case_gets_the_findings_it_expects() {
+/// Reads every case of a folder and compares its findings with its first line and its `.txt`.
+fn check_findings(
+    folder: &str,
+    fewest: usize,
+    findings_of: impl Fn(&Path) -> Result<Vec<Diagnostic>, String>,
+) {
     let update = std::env::var_os("UPDATE_EXPECT").is_some_and(|value| value == "1");
-    let cases = files("tests/bad_cases", "toml");
-    assert!(cases.len() >= 60, "only {} bad cases", cases.len());
+    let cases = files(folder, "toml");
+    assert!(cases.len() >= fewest, "only {} cases in {folder}", cases.len());
     let mut faults = String::new();
     for path in cases {
         let name = path.file_stem().expect("a name").to_string_lossy().into_owned();
@@ -70,12 +74,12 @@ fn every_bad_case_gets_the_findings_it_expects() {
             .next()
             .and_then(|line| line.strip_prefix("# expects "))
             .unwrap_or_else(|| panic!("{name}: the first line must be `# expects CODES`"));
-        let findings = match read(&path) {
-            Ok(_) => {
-                faults += &format!("{name}: read without an error\n");
+        let findings = match findings_of(&path) {
+            Ok(findings) => findings,
+            Err(fault) => {
+                faults += &format!("{name}: {fault}\n");
                 continue;
             }
-            Err(findings) => findings,
         };
         let codes: Vec<&str> = findings.iter().map(|finding| finding.code.id).collect();
         let told = listed(&findings);
@@ -92,16 +96,34 @@ fn every_bad_case_gets_the_findings_it_expects() {
     assert!(faults.is_empty(), "{faults}");
 }
 
-/// The catalogue is complete: every error code has a bad case that shows it.
 #[test]
-fn every_error_code_has_a_bad_case() {
+fn every_bad_case_gets_the_findings_it_expects() {
+    check_findings("tests/bad_cases", 60, |path| match read(path) {
+        Ok(_) => Err("read without an error".to_owned()),
+        Err(findings) => Ok(findings),
+    });
+}
+
+#[test]
+fn every_suspicious_case_is_read_with_the_warnings_it_expects() {
+    check_findings("tests/suspicious_cases", 15, |path| match read(path) {
+        Ok(case) => Ok(case.warnings),
+        Err(findings) => Err(format!("refused:\n{}", listed(&findings))),
+    });
+}
+
+/// The catalogue is complete: every code has a case that shows it.
+#[test]
+fn every_code_has_a_case_that_shows_it() {
     let mut shown = String::new();
-    for path in files("tests/bad_cases", "toml") {
-        let text = fs::read_to_string(&path).expect("a readable case");
-        shown += text.lines().next().unwrap_or_default();
-        shown += " ";
+    for folder in ["tests/bad_cases", "tests/suspicious_cases"] {
+        for path in files(folder, "toml") {
+            let text = fs::read_to_string(&path).expect("a readable case");
+            shown += text.lines().next().unwrap_or_default();
+            shown += " ";
+        }
     }
-    for code in case::codes::ALL.iter().filter(|code| code.id.starts_with('E')) {
-        assert!(shown.contains(code.id), "{} ({}) is shown by no bad case", code.id, code.title);
+    for code in case::codes::ALL {
+        assert!(shown.contains(code.id), "{} ({}) is shown by no case", code.id, code.title);
     }
 }

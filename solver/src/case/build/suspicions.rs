@@ -139,7 +139,11 @@ fn fluxes(context: &Context<'_>, file: &CaseFile, module: &Module) {
                         codes::HIGH_FLUX,
                         format!("die \"{}\" has a very high heat flux", die.name),
                         &power.span,
-                        format!("{} on average, {} at its highest", text(mean), text(peak)),
+                        if peak > 1.001 * mean {
+                            format!("{} on average, {} at its highest", text(mean), text(peak))
+                        } else {
+                            text(mean)
+                        },
                     )
                     .help("few sprays of dielectric liquid carry more than 100 W/cm2; check power and area"),
             );
