@@ -35,6 +35,11 @@ impl<'a> Context<'a> {
         Context { source, load, found: RefCell::new(Vec::new()) }
     }
 
+    /// The text of the case at a place.
+    pub fn written(&self, span: &Range<usize>) -> &str {
+        self.source.text.get(span.clone()).unwrap_or_default()
+    }
+
     /// A mark in the case file.
     pub fn label(&self, span: &Range<usize>, text: impl Into<String>) -> Label {
         Label::new(&self.source, span.clone(), text)

@@ -31,7 +31,8 @@ pub(super) fn findings(
     if let Some((span, _)) = errors.iter().find(|(_, text)| text.starts_with("unclosed array"))
         && let Some(list) = list_ending_at(root, span.start)
     {
-        let first_line = source.text[list.start..].lines().next().map_or(0, str::len);
+        let first_line =
+            source.text.get(list.start..).and_then(|text| text.lines().next()).map_or(0, str::len);
         all.push(
             Diagnostic::error(
                 codes::SYNTAX,
