@@ -122,7 +122,7 @@ impl FluxField {
 /// F(u1, v1) - F(u0, v1) - F(u1, v0) + F(u0, v0),   F = atan(u v / (H sqrt(H² + u² + v²)))
 /// ```
 ///
-/// and that over a cell cut by the outline is exact too, see [`super::clipping`]: nothing is
+/// and that over a cell cut by the outline is exact too (closed forms on the sphere around the orifice): nothing is
 /// sampled, whatever the grid. Fluxes of several nozzles add. The wetted share of a cell cut by
 /// several outlines is found from 64 strips with exact ends (within about 0.1 % of the cell).
 ///
