@@ -223,8 +223,12 @@ impl SprayModel {
                 status: drop_size::STATUS,
                 range: drop_size::RANGE,
                 in_range: self.liquid_in_data && sizes_inside,
-                band: drop_size::BAND,
-                remark: "not varied in the model range: its 12 % are 5 % in the coefficient".to_owned(),
+                band: if self.liquid_in_data && sizes_inside {
+                    drop_size::BAND
+                } else {
+                    drop_size::BAND_OUTSIDE
+                },
+                remark: "not varied in the model range: it enters the coefficient by its power of 0.39 and critical heat flux by 0.35, inside their own bands".to_owned(),
             },
             CorrelationNote {
                 name: "single-phase coefficient",
