@@ -86,6 +86,9 @@ fn strips_of(rows: usize, unknowns: usize) -> Vec<usize> {
 impl Hierarchy {
     /// Builds all levels for `operator`.
     pub fn new(operator: &Operator) -> Self {
+        if operator.is_empty() {
+            return Hierarchy::default();
+        }
         let (scale_x, scale_y) = axis_scales(operator);
         let mut x = centres(&operator.dx_m, scale_x);
         let mut y = centres(&operator.dy_m, scale_y);

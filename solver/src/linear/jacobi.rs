@@ -23,7 +23,7 @@ pub fn solve(
     let b_norm = dot(b, b).sqrt();
     if b_norm == 0.0 {
         x.fill(0.0);
-        return Ok(CgInfo { iterations: 0, residual_relative: 0.0 });
+        return Ok(CgInfo { iterations: 0, residual_relative: 0.0, limited_by_rounding: false });
     }
     let mut work = vec![0.0; n];
     apply(x, &mut work);
@@ -36,6 +36,7 @@ pub fn solve(
             return Ok(CgInfo {
                 iterations: iteration,
                 residual_relative: dot(&r, &r).sqrt() / b_norm,
+                limited_by_rounding: false,
             });
         }
         apply(&p, &mut work);

@@ -32,6 +32,9 @@ pub struct CgInfo {
     pub iterations: usize,
     /// True residual, recomputed at the end, relative to the right-hand side.
     pub residual_relative: f64,
+    /// The tolerance lies below what rounding x to double precision leaves, and the residual
+    /// stands at that limit: `|b - A x|` is a small multiple of `epsilon | |A| |x| |`.
+    pub limited_by_rounding: bool,
 }
 
 /// Why there is no solution.
@@ -82,6 +85,12 @@ impl<'a> Preconditioned<'a> {
         Preconditioned { operator, hierarchy: Hierarchy::new(operator) }
     }
 
+    /// Unknowns of all levels together, over those of the finest.
+    pub fn complexity(&self) -> f64 {
+        let all: usize = self.hierarchy.levels.iter().map(|l| l.layout.len()).sum();
+        all as f64 / self.operator.len().max(1) as f64
+    }
+
     /// Applies the preconditioner alone: an approximate solution of `A z = r`, linear in r up to
     /// single-precision rounding, symmetric and positive definite.
     ///
@@ -90,7 +99,7 @@ impl<'a> Preconditioned<'a> {
     pub fn approximate(&self, r: &[f64]) -> Vec<f64> {
         let n = self.operator.len();
         assert_eq!(r.len(), n, "one right-hand side entry for each unknown");
-        let level = &self.hierarchy.levels[0];
+        let Some(level) = self.hierarchy.levels.first() else { return Vec::new() };
         let offsets = self.operator.offsets();
         let mut by_rows = vec![0.0; n];
         for j in 0..level.layout.ny {
@@ -151,6 +160,22 @@ struct Vectors<'a> {
 impl Vectors<'_> {
     fn strips(&self) -> usize {
         self.level.strips.len() - 1
+    }
+
+    /// Norm of the residual that rounding alone may leave, `epsilon |diag(A) x|` (the links of
+    /// a cell sum up to its diagonal, so this is half of what its terms sum up to).
+    fn rounding_limit(&self) -> f64 {
+        let diagonal = self.operator.diagonal();
+        let offsets = self.operator.offsets();
+        let mut square = 0.0;
+        for j in 0..self.level.layout.ny {
+            for_sheet_rows(&self.level.layout, &offsets, j, |natural, block| {
+                for (x, d) in self.x[natural].iter().zip(&diagonal[block]) {
+                    square += (x * d).powi(2);
+                }
+            });
+        }
+        f64::EPSILON * square.sqrt()
     }
 
     /// `r = b - A x`; returns |r|.
@@ -270,14 +295,14 @@ fn conjugate_gradients(
     x: &mut [f64],
     params: &CgParams,
 ) -> Result<CgInfo, CgError> {
-    let level = &hierarchy.levels[0];
-    let n = level.layout.len();
-    let offsets = operator.offsets();
     let b_norm = dot(b, b).sqrt();
     if b_norm == 0.0 {
         x.fill(0.0);
-        return Ok(CgInfo { iterations: 0, residual_relative: 0.0 });
+        return Ok(CgInfo { iterations: 0, residual_relative: 0.0, limited_by_rounding: false });
     }
+    let level = &hierarchy.levels[0];
+    let n = level.layout.len();
+    let offsets = operator.offsets();
     let mut v = Vectors {
         operator,
         level,
@@ -298,18 +323,25 @@ fn conjugate_gradients(
     let mut norm = v.true_residual(b, &offsets);
     let mut iterations = 0;
     let mut rz_before = 0.0;
+    let mut checked = f64::INFINITY;
     let outcome = loop {
-        if norm <= goal {
+        let exhausted = iterations >= params.max_iterations;
+        if norm <= goal || exhausted {
             // The recurrence says so; the residual itself decides.
             norm = v.true_residual(b, &offsets);
+            let residual_relative = norm / b_norm;
             if norm <= goal {
-                break Ok(CgInfo { iterations, residual_relative: norm / b_norm });
+                break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
             }
+            let stalled = norm > 0.5 * checked || exhausted;
+            if stalled && norm <= 4.0 * v.rounding_limit() {
+                break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
+            }
+            if exhausted {
+                break Err(CgError::NotConverged { iterations, residual_relative });
+            }
+            checked = norm;
             rz_before = 0.0;
-        }
-        if iterations >= params.max_iterations {
-            norm = v.true_residual(b, &offsets);
-            break Err(CgError::NotConverged { iterations, residual_relative: norm / b_norm });
         }
         let scale = (n as f64).sqrt() / norm;
         let rz = precondition(hierarchy, &mut work, scale, &v.r, &mut v.z);
