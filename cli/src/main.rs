@@ -1,2 +1,38 @@
-//! CLI.
-fn main() {}
+//! `sprayside`: from one text file to junction temperatures, maps and margins of a spray-cooled
+//! multi-chip module.
+//!
+//! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
+//! - [`commands`]: one file each;
+//! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`tables`], [`summary`], [`maps`]: what is written; [`results_folder`]: whole or not at all;
+//! - [`console`], [`progress`], [`text`]: what a person reads meanwhile.
+//!
+//! Everything that computes lives in `sprayside_solver`.
+
+mod arguments;
+mod case_file;
+mod commands;
+mod console;
+mod diagnostics;
+mod exit;
+mod failure;
+mod figures;
+mod maps;
+mod progress;
+mod results_folder;
+mod summary;
+mod tables;
+mod text;
+
+use clap::Parser;
+
+fn main() -> std::process::ExitCode {
+    failure::explain_panics();
+    let arguments = arguments::Arguments::parse();
+    arguments.color.write_global();
+    let exit = commands::run(&arguments.command).unwrap_or_else(|failure| {
+        console::complain(&failure.rendered());
+        failure.exit()
+    });
+    exit.into()
+}

@@ -1,0 +1,162 @@
+//! The command line.
+
+use std::path::PathBuf;
+
+use clap::builder::styling::{AnsiColor, Styles};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+const STYLES: Styles = Styles::styled()
+    .header(AnsiColor::Yellow.on_default().bold())
+    .usage(AnsiColor::Yellow.on_default().bold())
+    .literal(AnsiColor::Cyan.on_default())
+    .placeholder(AnsiColor::Cyan.on_default());
+
+const EXAMPLES: &str = "\
+Examples:
+  sprayside new module.toml              a commented case to start from
+  sprayside check module.toml            what was understood, and what looks wrong
+  sprayside solve module.toml            temperatures, maps and a verdict into module.out/
+  sprayside solve module.toml --json     the same, and the summary as JSON on standard output
+  generator | sprayside solve - -o run7  the case from standard input, results into run7/
+
+Exit codes:
+  0  solved, and every limit is kept
+  1  solved, and a limit or a margin is broken
+  2  the case or the command line is wrong
+  3  no solution; the message says why
+  4  a file could not be read or written";
+
+/// Junction temperatures, maps and margins of a spray-cooled multi-chip module, from one text file
+///
+/// Describe the module in a TOML file: layers, die, what each dissipates, the spray above and the
+/// board below. The answer is how hot every junction gets, how well that is known, and whether
+/// it keeps its limit.
+#[derive(Debug, Parser)]
+#[command(name = "sprayside", version, after_help = EXAMPLES, styles = STYLES)]
+#[command(max_term_width = 100, arg_required_else_help = true, disable_help_subcommand = true)]
+pub struct Arguments {
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+
+    /// Colours in messages: by default on a terminal only, and never where NO_COLOR is set
+    #[arg(
+        long,
+        global = true,
+        value_name = "WHEN",
+        default_value = "auto",
+        hide_default_value = true
+    )]
+    pub color: Color,
+}
+
+/// When to colour.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Color {
+    /// On a terminal, unless NO_COLOR is set
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+impl Color {
+    /// Makes the choice hold for everything that is printed from now on.
+    pub fn write_global(self) {
+        match self {
+            Color::Auto => anstream::ColorChoice::Auto,
+            Color::Always => anstream::ColorChoice::Always,
+            Color::Never => anstream::ColorChoice::Never,
+        }
+        .write_global();
+    }
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a commented starter case
+    New(NewArguments),
+    /// Read a case, say what was understood and what is suspicious; solve nothing
+    Check(CheckArguments),
+    /// Steady temperatures: junctions, hot spots, maps, heat balance, verdict
+    Solve(SolveArguments),
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside new module.toml      then change it into your module
+  sprayside new - | less         only look at it
+
+An existing file is never overwritten.")]
+pub struct NewArguments {
+    /// The file to write, or - for standard output
+    #[arg(value_name = "CASE.toml")]
+    pub case: PathBuf,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside check module.toml
+  sprayside check module.toml --json     the same as JSON, for scripts
+
+Every mistake is shown at once, each under the line where it stands. Exit code 0 if the case can be
+solved, 2 if not.")]
+pub struct CheckArguments {
+    /// The case, or - for standard input (files that it names are then sought from here)
+    #[arg(value_name = "CASE.toml")]
+    pub case: PathBuf,
+
+    /// Print what was understood as JSON
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
+
+    /// Print nothing but mistakes and warnings
+    #[arg(short, long)]
+    pub quiet: bool,
+}
+
+/// Arguments of `solve`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside solve module.toml                 results into module.out/
+  sprayside solve module.toml -o runs/rev-c   results into runs/rev-c/
+  sprayside solve module.toml --json | jq .hottest
+
+Files written:
+  junctions.csv    a row a die or heater: power, flux, temperatures, uncertainty, margin, verdict
+  hot_spots.csv    every local maximum on the active faces, hottest first
+  summary.json     everything above and the heat balance, for scripts
+  temperature.png  the surface seen from the spray; heat_flux.png and htc.png likewise
+  sheet-*.png      the temperature of each sheet, from the board side up
+
+The folder is replaced as a whole when the new results are complete; if anything fails the old
+ones stay. A folder that holds anything else is never replaced. Exit code 1 says that a limit is
+broken.")]
+pub struct SolveArguments {
+    /// The case, or - for standard input (files that it names are then sought from here)
+    #[arg(value_name = "CASE.toml")]
+    pub case: PathBuf,
+
+    /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
+    #[arg(short, long = "output", value_name = "DIR")]
+    pub output: Option<PathBuf>,
+
+    /// Print the summary as JSON instead of text
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
+
+    /// Print nothing but errors and warnings
+    #[arg(short, long)]
+    pub quiet: bool,
+
+    /// Threads to use [default: all cores]; the results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}

@@ -1,0 +1,144 @@
+//! A case from a file or from standard input, with the CSV files that it names.
+
+use std::cell::RefCell;
+use std::fs;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+use sprayside_solver::case::{self, Case};
+
+use crate::failure::Failure;
+
+/// More than any case needs; a larger file is not a case.
+const LARGEST_FILE_BYTES: u64 = 64 * 1024 * 1024;
+
+/// A case and what identifies it.
+#[derive(Debug)]
+pub struct CaseFile {
+    /// What the solver takes.
+    pub case: Case,
+    /// SHA-256 of the case file, hexadecimal, as `sha256sum` prints it.
+    pub sha256: String,
+    /// The files that the case names, in the order in which they were read.
+    pub files: Vec<NamedFile>,
+}
+
+/// A file that the case names.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NamedFile {
+    /// Name as it stands in the case.
+    pub name: String,
+    /// SHA-256, hexadecimal.
+    pub sha256: String,
+}
+
+/// Reads and checks the case at `path`; `-` is standard input.
+pub fn read(path: &Path) -> Result<CaseFile, Failure> {
+    let from_stdin = is_stdin(path);
+    let bytes = if from_stdin {
+        let mut bytes = Vec::new();
+        io::stdin()
+            .lock()
+            .take(LARGEST_FILE_BYTES + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| Failure::file("read", Path::new("standard input"), &error))?;
+        bytes
+    } else {
+        read_file(path).map_err(|error| match error.kind() {
+            io::ErrorKind::NotFound => Failure::File {
+                headline: format!("cannot read {}: no such file", path.display()),
+                help: Some(format!(
+                    "`sprayside new {}` writes a commented case to start from",
+                    path.display()
+                )),
+            },
+            _ => Failure::file("read", path, &error),
+        })?
+    };
+    let name = if from_stdin { "standard input".to_owned() } else { path.display().to_string() };
+    if bytes.len() as u64 > LARGEST_FILE_BYTES {
+        return Err(Failure::Request {
+            headline: format!("{name} is too large for a case"),
+            help: "a case is a TOML text; is this the right file?".to_owned(),
+        });
+    }
+    let sha256 = hexadecimal_sha256(&bytes);
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let line = error.as_bytes()[..error.utf8_error().valid_up_to()]
+            .iter()
+            .filter(|byte| **byte == b'\n')
+            .count()
+            + 1;
+        Failure::Request {
+            headline: format!(
+                "{name} is not UTF-8 text: line {line} has a byte that no character has"
+            ),
+            help: "save it as UTF-8".to_owned(),
+        }
+    })?;
+    let folder = match path.parent() {
+        Some(parent) if !from_stdin => parent.to_owned(),
+        _ => PathBuf::new(),
+    };
+    let files = RefCell::new(Vec::new());
+    let load = |name: &str| {
+        let bytes = read_file(&folder.join(name)).map_err(|error| match error.kind() {
+            io::ErrorKind::NotFound => "no such file".to_owned(),
+            _ => error.to_string(),
+        })?;
+        if bytes.len() as u64 > LARGEST_FILE_BYTES {
+            return Err("the file is larger than 64 MiB".to_owned());
+        }
+        let file = NamedFile { name: name.to_owned(), sha256: hexadecimal_sha256(&bytes) };
+        let text = String::from_utf8(bytes).map_err(|_| "the file is not UTF-8 text".to_owned())?;
+        if !files.borrow().contains(&file) {
+            files.borrow_mut().push(file);
+        }
+        Ok(text)
+    };
+    let case = case::read(&text, &name, &load).map_err(Failure::Case)?;
+    Ok(CaseFile { case, sha256, files: files.into_inner() })
+}
+
+/// Where results of the case at `path` go unless told otherwise: `CASE.out` beside it.
+pub fn default_output(path: &Path) -> PathBuf {
+    if is_stdin(path) { PathBuf::from("stdin.out") } else { path.with_extension("out") }
+}
+
+/// Whether the path means standard input.
+pub fn is_stdin(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+fn read_file(path: &Path) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    fs::File::open(path)?.take(LARGEST_FILE_BYTES + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+fn hexadecimal_sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn results_go_beside_the_case() {
+        assert_eq!(default_output(Path::new("a/module.toml")), Path::new("a/module.out"));
+        assert_eq!(default_output(Path::new("module")), Path::new("module.out"));
+        assert_eq!(default_output(Path::new("-")), Path::new("stdin.out"));
+    }
+
+    /// FIPS 180-2, appendix B.1: the digest of "abc".
+    #[test]
+    fn the_hash_is_sha_256() {
+        assert_eq!(
+            hexadecimal_sha256(b"abc"),
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+    }
+}

@@ -1,0 +1,34 @@
+//! One file a command: read, compute, write, tell.
+
+mod check;
+mod new;
+mod solve;
+
+use crate::arguments::Command;
+use crate::exit::Exit;
+use crate::failure::Failure;
+
+/// Runs a command.
+pub fn run(command: &Command) -> Result<Exit, Failure> {
+    match command {
+        Command::New(arguments) => new::run(arguments),
+        Command::Check(arguments) => check::run(arguments),
+        Command::Solve(arguments) => solve::run(arguments),
+    }
+}
+
+/// A result that could not be turned into text; only a fault of ours could cause it.
+fn not_written(error: impl std::fmt::Display) -> Failure {
+    Failure::File { headline: format!("cannot write the results as text: {error}"), help: None }
+}
+
+/// Sets the number of threads; all cores unless told otherwise.
+fn set_threads(threads: Option<u16>) -> Result<(), Failure> {
+    let Some(threads) = threads else { return Ok(()) };
+    rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global().map_err(
+        |error| Failure::Request {
+            headline: format!("cannot start {threads} threads: {error}"),
+            help: "ask for fewer with --threads".to_owned(),
+        },
+    )
+}

@@ -1,0 +1,252 @@
+//! One picture: title, map, outlines, marks, names, axes, colour bar.
+
+use sprayside_solver::module::{Module, Rect};
+use sprayside_solver::results::PlaneField;
+
+use super::canvas::{Align, Canvas, DARK, FAINT, INK, LIGHT, Style};
+use super::layout::{Layout, PixelRect};
+use super::names::{Named, place};
+use super::raster::{Painting, paint};
+use super::scale::{ColourScale, Ticks};
+use super::text::{Weight, fitted, width_px};
+use super::{MapError, Picture, png_file};
+
+/// What a picture shows.
+#[derive(Debug)]
+pub struct Map<'a> {
+    /// File name.
+    pub file: String,
+    /// What is shown, in a few words.
+    pub title: String,
+    /// A second line.
+    pub subtitle: String,
+    /// Unit, above the colour bar.
+    pub unit: &'static str,
+    /// The field.
+    pub field: &'a PlaneField,
+    /// From the field's unit to `unit`.
+    pub convert: fn(f64) -> f64,
+    /// Colours, in `unit`.
+    pub scale: ColourScale,
+    /// Whether to interpolate between cells.
+    pub smooth: bool,
+    /// Points to mark, the most important first.
+    pub marks: Vec<Mark>,
+    /// A detail for each die, then each heater, shown under its name where there is room; empty
+    /// for none.
+    pub details: Vec<String>,
+}
+
+/// A marked point.
+#[derive(Debug, Clone, Copy)]
+pub struct Mark {
+    /// Where, m.
+    pub at_m: [f64; 2],
+    /// Whether it is the one that counts most.
+    pub chief: bool,
+}
+
+impl Mark {
+    fn radius_px(&self) -> i32 {
+        if self.chief { 8 } else { 4 }
+    }
+}
+
+/// Draws a picture.
+pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
+    let layout = Layout::of(module.size_m);
+    let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
+    let edges: Vec<Rect> = module.die.iter().map(|die| die.rect).collect();
+    let painting = Painting {
+        field: map.field,
+        convert: map.convert,
+        scale: &map.scale,
+        edges: &edges,
+        smooth: map.smooth,
+    };
+    paint(&mut canvas, &layout, &painting);
+    draw_outlines(&mut canvas, &layout, module);
+    draw_marks(&mut canvas, &layout, &map.marks)?;
+    let left_out = draw_names(&mut canvas, &layout, module, map)?;
+    draw_axes(&mut canvas, &layout, module.size_m);
+    draw_bar(&mut canvas, &layout, &map.scale, map.unit);
+    let subtitle = match left_out {
+        0 => map.subtitle.clone(),
+        1 => format!("{}; 1 name left out for lack of room", map.subtitle),
+        n => format!("{}; {n} names left out for lack of room", map.subtitle),
+    };
+    draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
+    let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
+    let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
+    let words =
+        [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
+    Ok(Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? })
+}
+
+fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, subtitle: &str) {
+    let x = layout.map.x0 as f32;
+    let room = canvas.width as f32 - x - 16.0;
+    let bold = Style { weight: Weight::Bold, ..Style::page(22.0) };
+    let title = fitted(title, bold.size_px, Weight::Bold, room);
+    canvas.text(&title, x, 30.0, Align::Start, bold);
+    let after = width_px(&title, bold.size_px, Weight::Bold) + 18.0;
+    let module = fitted(module, 18.0, Weight::Regular, room - after);
+    canvas.text(
+        &module,
+        x + after,
+        31.0,
+        Align::Start,
+        Style { colour: FAINT, ..Style::page(18.0) },
+    );
+    // The unit of the colour bar stands at the same height.
+    let room = layout.bar.x0 as f32 - x - 12.0;
+    let room = if layout.map.width() < 500.0 { canvas.width as f32 - x - 16.0 } else { room };
+    let subtitle = fitted(subtitle, 15.0, Weight::Regular, room);
+    canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
+}
+
+/// Outlines of die, unbroken, and of heaters, dashed: light with a dark rim, so that they show on
+/// every colour.
+fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
+    let die = module.die.iter().map(|die| (&die.rect, None));
+    let heaters = module.heaters.iter().map(|heater| (&heater.rect, Some(4)));
+    for (rect, dash) in heaters.chain(die) {
+        let rect = layout.rect(rect);
+        let corners = |grow: f64| {
+            [
+                [(rect.x0 - grow).round() as i32, (rect.y0 - grow).round() as i32],
+                [(rect.x1 + grow).round() as i32 - 1, (rect.y1 + grow).round() as i32 - 1],
+            ]
+        };
+        canvas.outline(corners(1.0), DARK, 0.75, None);
+        canvas.outline(corners(0.0), LIGHT, 0.9, dash);
+    }
+}
+
+/// Rings, the chief one larger and with a dot.
+fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) -> Result<(), MapError> {
+    for mark in marks.iter().rev() {
+        let [x, y] = layout.point(mark.at_m);
+        let centre = [x.floor() as i32, y.floor() as i32];
+        let radius = mark.radius_px();
+        canvas.ring(centre, radius, DARK, 4)?;
+        canvas.ring(centre, radius, LIGHT, 2)?;
+        if mark.chief {
+            canvas.disc(centre, 3, DARK)?;
+            canvas.disc(centre, 2, LIGHT)?;
+        }
+    }
+    Ok(())
+}
+
+/// Names of die and heaters; returns how many found no room.
+fn draw_names(
+    canvas: &mut Canvas,
+    layout: &Layout,
+    module: &Module,
+    map: &Map,
+) -> Result<usize, MapError> {
+    let rects = module
+        .die
+        .iter()
+        .map(|die| (&die.name, die.rect))
+        .chain(module.heaters.iter().map(|heater| (&heater.name, heater.rect)));
+    let parts: Vec<Named> = rects
+        .enumerate()
+        .map(|(index, (name, rect))| Named {
+            name: name.clone(),
+            detail: map.details.get(index).cloned(),
+            rect: layout.rect(&rect),
+        })
+        .collect();
+    let marks: Vec<PixelRect> = map
+        .marks
+        .iter()
+        .map(|mark| {
+            let [x, y] = layout.point(mark.at_m);
+            let size = f64::from(2 * mark.radius_px() + 4);
+            PixelRect::around(x, y, size, size)
+        })
+        .collect();
+    let placement = place(&parts, &marks, &layout.map);
+    for [from, to] in &placement.leaders {
+        let ends = [from, to].map(|p| p.map(|v| v.round() as i32));
+        canvas.path(&ends, DARK, 3)?;
+        canvas.path(&ends, LIGHT, 1)?;
+    }
+    for line in &placement.lines {
+        let [x, y] = line.at.map(|v| v as f32);
+        canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px));
+    }
+    Ok(placement.left_out)
+}
+
+fn draw_axes(canvas: &mut Canvas, layout: &Layout, size_m: [f64; 2]) {
+    let map = &layout.map;
+    let (left, right) = (map.x0 as i32 - 1, map.x1 as i32);
+    let (top, bottom) = (map.y0 as i32 - 1, map.y1 as i32);
+    canvas.outline([[left, top], [right, bottom]], INK, 1.0, None);
+    let label = Style::page(14.0);
+    let across = Ticks::inside(0.0, size_m[0] * 1e3, ((map.width() / 70.0) as usize).clamp(2, 12));
+    for &value in &across.values {
+        let [x, _] = layout.point([value * 1e-3, 0.0]);
+        let x = (x.round() as i32).clamp(left, right);
+        canvas.bar([x, bottom + 1], [x, bottom + 5], INK);
+        canvas.text(
+            &across.label(value),
+            x as f32 + 0.5,
+            bottom as f32 + 17.0,
+            Align::Middle,
+            label,
+        );
+    }
+    let up = Ticks::inside(0.0, size_m[1] * 1e3, ((map.height() / 45.0) as usize).clamp(2, 14));
+    let mut widest = 0.0f32;
+    for &value in &up.values {
+        let [_, y] = layout.point([0.0, value * 1e-3]);
+        let y = (y.round() as i32).clamp(top, bottom);
+        // On a very flat module only the ends have room.
+        if map.height() < 30.0 && value > 0.0 && value < up.values[up.values.len() - 1] {
+            continue;
+        }
+        canvas.bar([left - 5, y], [left - 1, y], INK);
+        canvas.text(&up.label(value), left as f32 - 10.0, y as f32 + 0.5, Align::End, label);
+        widest = widest.max(width_px(&up.label(value), label.size_px, label.weight));
+    }
+    let [x, y] = map.centre().map(|v| v as f32);
+    canvas.text("x, mm", x, bottom as f32 + 41.0, Align::Middle, Style::page(15.0));
+    canvas.text_upward(
+        "y, mm",
+        (left as f32 - 10.0 - widest - 18.0).max(10.0),
+        y,
+        Style::page(15.0),
+    );
+}
+
+fn draw_bar(canvas: &mut Canvas, layout: &Layout, scale: &ColourScale, unit: &str) {
+    let bar = &layout.bar;
+    let (left, right) = (bar.x0 as i32, bar.x1 as i32 - 1);
+    let (top, bottom) = (bar.y0 as i32, bar.y1 as i32 - 1);
+    let rows = bar.height();
+    let value_at =
+        |y: i32| scale.high() - (f64::from(y - top) + 0.5) / rows * (scale.high() - scale.low());
+    for y in top..=bottom {
+        canvas.bar([left, y], [right, y], scale.colour(value_at(y)));
+    }
+    canvas.outline([[left - 1, top - 1], [right + 1, bottom + 1]], INK, 1.0, None);
+    let ticks = Ticks::inside(scale.low(), scale.high(), ((rows / 55.0) as usize).clamp(3, 12));
+    for &value in &ticks.values {
+        let share = (scale.high() - value) / (scale.high() - scale.low());
+        let y = (bar.y0 + share * rows).round() as i32;
+        let y = y.clamp(top - 1, bottom + 1);
+        canvas.bar([right + 2, y], [right + 6, y], INK);
+        canvas.text(
+            &ticks.label(value),
+            right as f32 + 11.0,
+            y as f32 + 0.5,
+            Align::Start,
+            Style::page(14.0),
+        );
+    }
+    canvas.text(unit, left as f32 - 1.0, bar.y0 as f32 - 18.0, Align::Start, Style::page(15.0));
+}

@@ -1,0 +1,38 @@
+//! Maps of the module as pictures, drawn in memory; no font or display is needed.
+//!
+//! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
+//! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
+//! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes.
+
+mod canvas;
+mod layout;
+mod map;
+mod names;
+mod png_file;
+mod raster;
+mod scale;
+mod solve_maps;
+mod text;
+
+pub use solve_maps::of_solve;
+
+/// A finished picture.
+#[derive(Debug)]
+pub struct Picture {
+    /// File name.
+    pub file: String,
+    /// PNG bytes.
+    pub png: Vec<u8>,
+}
+
+/// A picture that could not be drawn; only a fault of ours or too large a picture can cause it.
+#[derive(Debug)]
+pub struct MapError(String);
+
+impl std::fmt::Display for MapError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for MapError {}

@@ -1,0 +1,146 @@
+//! Colours for values, and round numbers for axes.
+
+use colorous::Gradient;
+
+/// Red, green, blue.
+pub type Rgb = [u8; 3];
+
+/// Entries of the colour table: more than an eye can tell apart.
+const ENTRIES: usize = 512;
+
+/// Values from low to high as colours.
+///
+/// Magma is perceptually uniform, its lightness rises all along and it survives the common forms
+/// of colour blindness (S. van der Walt, N. Smith, "A Better Default Colormap for Matplotlib",
+/// SciPy 2015).
+#[derive(Debug, Clone)]
+pub struct ColourScale {
+    low: f64,
+    high: f64,
+    table: Vec<Rgb>,
+}
+
+impl ColourScale {
+    /// Magma from `low` to `high`; a range without width is widened so that it can be drawn.
+    pub fn magma(low: f64, high: f64) -> ColourScale {
+        ColourScale::with(colorous::MAGMA, low, high)
+    }
+
+    fn with(gradient: Gradient, low: f64, high: f64) -> ColourScale {
+        let least = 1e-6 * low.abs().max(high.abs()).max(1e-300);
+        let (low, high) = if high - low >= least {
+            (low, high)
+        } else {
+            let widen = if low == 0.0 { 0.5 } else { 0.01 * low.abs() };
+            (low - widen, high + widen)
+        };
+        let table = (0..ENTRIES)
+            .map(|entry| {
+                let colour = gradient.eval_continuous(entry as f64 / (ENTRIES - 1) as f64);
+                [colour.r, colour.g, colour.b]
+            })
+            .collect();
+        ColourScale { low, high, table }
+    }
+
+    /// Lowest value.
+    pub fn low(&self) -> f64 {
+        self.low
+    }
+
+    /// Highest value.
+    pub fn high(&self) -> f64 {
+        self.high
+    }
+
+    /// The colour of a value; beyond the ends that of the end.
+    pub fn colour(&self, value: f64) -> Rgb {
+        let share = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
+        self.table[(share * (ENTRIES - 1) as f64 + 0.5) as usize]
+    }
+}
+
+/// Round numbers inside a range, and how many decimals they need.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ticks {
+    /// Ascending.
+    pub values: Vec<f64>,
+    /// Digits after the point.
+    pub decimals: usize,
+}
+
+impl Ticks {
+    /// Multiples of 1, 2 or 5 times a power of ten from `low` to `high`, at most `most` of them.
+    pub fn inside(low: f64, high: f64, most: usize) -> Ticks {
+        let span = high - low;
+        if !(span.is_finite() && span > 0.0 && low.is_finite()) || most == 0 {
+            return Ticks { values: Vec::new(), decimals: 0 };
+        }
+        let power = (span / most as f64).log10().floor() as i32;
+        for exponent in power..power + 3 {
+            for factor in [1.0, 2.0, 5.0] {
+                let step = factor * 10f64.powi(exponent);
+                let slack = 1e-9 * span;
+                let first = ((low - slack) / step).ceil();
+                let last = ((high + slack) / step).floor();
+                if last - first + 1.0 <= most as f64 {
+                    let values =
+                        (0..=(last - first) as i64).map(|n| (first + n as f64) * step).collect();
+                    return Ticks { values, decimals: (-exponent).max(0) as usize };
+                }
+            }
+        }
+        Ticks { values: Vec::new(), decimals: 0 }
+    }
+
+    /// The text of a tick.
+    pub fn label(&self, value: f64) -> String {
+        // Adding zero turns minus zero into zero.
+        let text = format!("{:.*}", self.decimals, value + 0.0);
+        if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
+            return text.trim_start_matches('-').to_owned();
+        }
+        text.replace('-', "\u{2212}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_are_round_and_inside() {
+        assert_eq!(Ticks::inside(0.0, 96.0, 10).values, [0., 20., 40., 60., 80.]);
+        assert_eq!(Ticks::inside(0.0, 50.0, 11).values.len(), 11);
+        let ticks = Ticks::inside(41.37, 41.52, 8);
+        assert_eq!(ticks.decimals, 2);
+        assert_eq!(ticks.label(ticks.values[0]), "41.38");
+        assert_eq!(Ticks::inside(-0.3, 0.3, 7).label(-1e-17), "0.0");
+        assert_eq!(Ticks::inside(-20.0, 0.0, 3).label(-20.0), "\u{2212}20");
+        assert!(Ticks::inside(1.0, 1.0, 5).values.is_empty());
+        assert!(Ticks::inside(f64::NAN, 1.0, 5).values.is_empty());
+    }
+
+    #[test]
+    fn lightness_rises_along_the_scale() {
+        let scale = ColourScale::magma(0.0, 1.0);
+        // Rec. 709 luma, enough to see an order.
+        let luma = |v: f64| {
+            let [r, g, b] = scale.colour(v).map(f64::from);
+            0.2126 * r + 0.7152 * g + 0.0722 * b
+        };
+        for step in 1..=50 {
+            assert!(luma(step as f64 / 50.0) > luma((step - 1) as f64 / 50.0));
+        }
+        assert_eq!(scale.colour(-5.0), scale.colour(0.0));
+        assert_eq!(scale.colour(7.0), scale.colour(1.0));
+    }
+
+    #[test]
+    fn a_flat_field_still_has_a_scale() {
+        let scale = ColourScale::magma(300.0, 300.0);
+        assert!(scale.low() < 300.0 && scale.high() > 300.0);
+        let scale = ColourScale::magma(0.0, 0.0);
+        assert!(scale.high() > scale.low());
+    }
+}

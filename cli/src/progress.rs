@@ -1,0 +1,58 @@
+//! What is going on, on a terminal only.
+
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressStyle};
+use sprayside_solver::results::RefinementLevel;
+
+use crate::figures::{celsius, grouped};
+
+/// A moving line on standard error; silent where that is not a terminal.
+#[derive(Debug)]
+pub struct Progress {
+    bar: ProgressBar,
+    grids: usize,
+}
+
+impl Progress {
+    /// Starts; `quiet` shows nothing at all.
+    pub fn start(quiet: bool) -> Progress {
+        let bar = if quiet { ProgressBar::hidden() } else { ProgressBar::new_spinner() };
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed:>4}  {wide_msg}") {
+            bar.set_style(style);
+        }
+        bar.enable_steady_tick(Duration::from_millis(120));
+        bar.set_message("solving the first grid");
+        Progress { bar, grids: 0 }
+    }
+
+    /// Tells of a solved grid.
+    pub fn solved(&mut self, level: &RefinementLevel) {
+        self.grids += 1;
+        let hottest = level.junction_max_K.iter().copied().max_by(f64::total_cmp);
+        let uncertainty = level.uncertainty_K.iter().flatten().copied().max_by(f64::total_cmp);
+        let mut message = format!(
+            "grid {}: {} unknowns, {} iterations",
+            self.grids,
+            grouped(level.unknowns),
+            level.iterations
+        );
+        if let Some(hottest) = hottest {
+            message.push_str(&format!(", hottest junction {:.2} °C", celsius(hottest)));
+        }
+        if let Some(uncertainty) = uncertainty {
+            message.push_str(&format!(" ± {uncertainty:.2} K"));
+        }
+        self.bar.set_message(message);
+    }
+
+    /// Tells what is being done after solving.
+    pub fn doing(&self, what: &'static str) {
+        self.bar.set_message(what);
+    }
+
+    /// Wipes the line.
+    pub fn finish(self) {
+        self.bar.finish_and_clear();
+    }
+}

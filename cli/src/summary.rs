@@ -1,0 +1,158 @@
+//! `summary.json`: everything a script may ask of a solve.
+
+use serde::Serialize;
+use sprayside_solver::case::MaterialRecord;
+use sprayside_solver::results::SteadyResult;
+
+use crate::case_file::{CaseFile, NamedFile};
+use crate::figures::{celsius, figure};
+use crate::tables::JunctionRow;
+
+/// Said with every result.
+pub const CAUTION: &str = "An engineering estimate from the inputs stated. It replaces neither \
+tests on hardware nor the judgement of a licensed engineer; before power, pressure or coolant is \
+applied, follow the fluid's safety data sheet and the rules for pressurised and hot equipment.";
+
+/// The hottest source.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs, reason = "the names say it, with their units")]
+pub struct Hottest {
+    pub die: String,
+    pub junction_max_C: Option<f64>,
+    pub uncertainty_K: Option<f64>,
+}
+
+/// One grid of the refinement.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs, reason = "the names say it, with their units")]
+pub struct Level {
+    pub unknowns: usize,
+    pub cells: [usize; 2],
+    pub sheets: usize,
+    pub iterations: usize,
+    pub hottest_C: Option<f64>,
+    pub uncertainty_K: Option<f64>,
+}
+
+/// Where a material's values come from.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs, reason = "the names say it, with their units")]
+pub struct MaterialUsed {
+    pub name: String,
+    pub conductivity_W_mK: [f64; 3],
+    pub source: String,
+}
+
+/// The summary of one solve; the fields are the JSON names.
+#[derive(Debug, Clone, Serialize)]
+#[allow(missing_docs, reason = "the names say it, with their units")]
+pub struct Summary {
+    pub tool_version: &'static str,
+    pub command: &'static str,
+    pub title: String,
+    pub case_sha256: String,
+    pub case_files: Vec<NamedFile>,
+    pub unknowns: usize,
+    pub iterations: usize,
+    pub outer_iterations: usize,
+    pub residual_relative: Option<f64>,
+    pub heat_in_W: Option<f64>,
+    pub heat_to_spray_W: Option<f64>,
+    pub heat_to_board_W: Option<f64>,
+    pub heat_to_edges_W: Option<f64>,
+    pub imbalance_relative: Option<f64>,
+    pub hottest: Option<Hottest>,
+    pub verdict: &'static str,
+    pub wall_seconds: f64,
+    pub junctions: Vec<JunctionRow>,
+    pub accuracy_asked_K: Option<f64>,
+    pub accuracy_reached_K: Option<f64>,
+    pub refinement: Vec<Level>,
+    pub warnings: Vec<String>,
+    pub materials: Vec<MaterialUsed>,
+    pub caution: &'static str,
+    pub files: Vec<String>,
+}
+
+impl Summary {
+    /// The summary of a result; `warnings` are the plain lines of the case reader and the solver.
+    pub fn of(
+        case: &CaseFile,
+        result: &SteadyResult,
+        warnings: Vec<String>,
+        files: Vec<String>,
+        wall_seconds: f64,
+    ) -> Summary {
+        let junctions: Vec<JunctionRow> = result.junctions.iter().map(JunctionRow::of).collect();
+        let record = &case.case.record;
+        Summary {
+            tool_version: env!("CARGO_PKG_VERSION"),
+            command: "solve",
+            title: record.title.clone(),
+            case_sha256: case.sha256.clone(),
+            case_files: case.files.clone(),
+            unknowns: result.unknowns,
+            iterations: result.iterations,
+            outer_iterations: result.outer_iterations,
+            residual_relative: figure(result.residual_relative),
+            heat_in_W: figure(result.balance.in_W),
+            heat_to_spray_W: figure(result.balance.to_spray_W),
+            heat_to_board_W: figure(result.balance.to_board_W),
+            heat_to_edges_W: figure(result.balance.to_edges_W),
+            imbalance_relative: figure(result.balance.imbalance_relative()),
+            hottest: result.hottest().map(|index| Hottest {
+                die: junctions[index].die.clone(),
+                junction_max_C: junctions[index].junction_max_C,
+                uncertainty_K: junctions[index].uncertainty_K,
+            }),
+            verdict: result.verdict().word(),
+            wall_seconds,
+            accuracy_asked_K: record.accuracy_K.and_then(figure),
+            accuracy_reached_K: accuracy_reached_K(result).and_then(figure),
+            refinement: result
+                .levels
+                .iter()
+                .map(|level| Level {
+                    unknowns: level.unknowns,
+                    cells: level.cells,
+                    sheets: level.sheets,
+                    iterations: level.iterations,
+                    hottest_C: highest(&level.junction_max_K).and_then(|t| figure(celsius(t))),
+                    uncertainty_K: level
+                        .uncertainty_K
+                        .as_deref()
+                        .and_then(highest)
+                        .and_then(figure),
+                })
+                .collect(),
+            warnings,
+            materials: record.materials.iter().map(material).collect(),
+            caution: CAUTION,
+            junctions,
+            files,
+        }
+    }
+
+    /// The text of the file, with a line end.
+    pub fn json(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string_pretty(self).map(|text| text + "\n")
+    }
+}
+
+/// The largest uncertainty of any junction, K.
+pub fn accuracy_reached_K(result: &SteadyResult) -> Option<f64> {
+    let uncertainties: Vec<f64> = result.junctions.iter().map(|j| j.uncertainty_K).collect();
+    highest(&uncertainties)
+}
+
+fn highest(values: &[f64]) -> Option<f64> {
+    values.iter().copied().max_by(f64::total_cmp)
+}
+
+fn material(material: &MaterialRecord) -> MaterialUsed {
+    MaterialUsed {
+        name: material.name.clone(),
+        conductivity_W_mK: material.conductivity_W_mK,
+        source: material.source.clone(),
+    }
+}

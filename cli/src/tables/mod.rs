@@ -1,0 +1,19 @@
+//! The rows that go to CSV and to JSON, with the units in their names.
+
+mod hot_spots;
+mod junctions;
+
+pub use hot_spots::HotSpotRow;
+pub use junctions::JunctionRow;
+
+use serde::Serialize;
+
+/// Rows as CSV with a header: UTF-8, commas, decimal points, empty cells where there is no meaning.
+pub fn csv<Row: Serialize>(header: &[&str], rows: &[Row]) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(Vec::new());
+    writer.write_record(header)?;
+    for row in rows {
+        writer.serialize(row)?;
+    }
+    writer.into_inner().map_err(|error| error.into_error().into())
+}

@@ -1,0 +1,79 @@
+//! What people read: verdict first, tables, plain sentences.
+
+mod check;
+mod solve;
+mod table;
+
+pub use check::check;
+pub use solve::solve;
+
+use clap::builder::styling::{AnsiColor, Style};
+use sprayside_solver::case::Diagnostic;
+
+/// Good news.
+const GOOD: Style = AnsiColor::Green.on_default().bold();
+/// Bad news.
+const BAD: Style = AnsiColor::Red.on_default().bold();
+/// What asks for attention.
+const NOTE: Style = AnsiColor::Yellow.on_default().bold();
+/// Headings.
+const HEADING: Style = Style::new().bold();
+
+/// "1 die", "3 warnings".
+pub fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// A finding about the case on one line, for JSON.
+pub fn warning_line(finding: &Diagnostic) -> String {
+    let label = finding.primary();
+    let (line, _) = label.source.line_column(label.span.start);
+    let mut text = format!("{} (line {line}", finding.headline);
+    if !label.text.is_empty() {
+        text.push_str(": ");
+        text.push_str(&label.text);
+    }
+    text.push(')');
+    if let Some(help) = &finding.help {
+        text.push_str("; ");
+        text.push_str(help);
+    }
+    text
+}
+
+/// A text in a style.
+fn styled(style: Style, text: &str) -> String {
+    format!("{style}{text}{style:#}")
+}
+
+/// A paragraph broken at blanks so that lines stay within `width` characters; later lines start
+/// with `indent`.
+fn wrapped(text: &str, width: usize, indent: &str) -> String {
+    let mut lines = String::new();
+    let mut length = 0;
+    for word in text.split_whitespace() {
+        let word_length = word.chars().count();
+        if length > 0 && length + 1 + word_length > width {
+            lines.push('\n');
+            lines.push_str(indent);
+            length = indent.chars().count();
+        } else if length > 0 {
+            lines.push(' ');
+            length += 1;
+        }
+        lines.push_str(word);
+        length += word_length;
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn paragraphs_stay_within_their_width() {
+        let text = wrapped("one two three four five", 9, "  ");
+        assert_eq!(text, "one two\n  three\n  four\n  five");
+    }
+}
