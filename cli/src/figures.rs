@@ -43,12 +43,15 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
 }
 
-/// Decimals that show an uncertainty with two significant digits, from 1 to 4.
+/// Decimals that an uncertainty deserves, from 1 to 4: its first digit, and the second where the
+/// first is a 1 or a 2.
 pub fn decimals_for(uncertainty: f64) -> usize {
     if !(uncertainty.is_finite() && uncertainty > 0.0) {
         return 2;
     }
-    (1.0 - uncertainty.log10().floor()).clamp(1.0, 4.0) as usize
+    let power = uncertainty.log10().floor();
+    let second = if uncertainty / 10f64.powf(power) < 2.95 { 1.0 } else { 0.0 };
+    (second - power).clamp(1.0, 4.0) as usize
 }
 
 /// An uncertainty rounded up, so that what is printed still holds.
@@ -58,13 +61,13 @@ pub fn rounded_up(value: f64, decimals: usize) -> String {
     format!("{:.decimals$}", if up.is_finite() { up } else { value })
 }
 
-/// A count with a space between groups of three digits.
+/// A count with an unbreakable space between groups of three digits.
 pub fn grouped(count: usize) -> String {
     let digits = count.to_string();
     let mut text = String::with_capacity(digits.len() + digits.len() / 3);
     for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index) % 3 == 0 {
-            text.push(' ');
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
+            text.push('\u{a0}');
         }
         text.push(digit);
     }
@@ -96,15 +99,16 @@ mod tests {
 
     #[test]
     fn an_uncertainty_is_never_rounded_down() {
-        assert_eq!(rounded_up(0.0812, 3), "0.082");
+        assert_eq!(rounded_up(0.0812, 2), "0.09");
         assert_eq!(rounded_up(0.08, 2), "0.08");
-        assert_eq!(decimals_for(0.0812), 3);
+        assert_eq!(decimals_for(0.0812), 2);
+        assert_eq!(decimals_for(0.0112), 3);
         assert_eq!(decimals_for(2.0), 1);
     }
 
     #[test]
     fn counts_are_grouped_by_three() {
-        assert_eq!(grouped(1_234_567), "1 234 567");
+        assert_eq!(grouped(1_234_567), "1\u{a0}234\u{a0}567");
         assert_eq!(grouped(123), "123");
     }
 }

@@ -1,1 +1,8 @@
-//! The program from outside: a case goes in, files, text and exit codes come out.
+//! The program from outside: a case goes in; files, text and exit codes come out.
+
+mod bad_input;
+mod exit_codes;
+mod harness;
+mod interruption;
+mod outputs;
+mod repeatability;

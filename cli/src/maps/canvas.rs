@@ -164,20 +164,20 @@ impl Canvas {
         }
     }
 
-    /// A smooth ring.
-    pub fn ring(
-        &mut self,
-        centre: [i32; 2],
-        radius: i32,
-        colour: Rgb,
-        stroke: u32,
-    ) -> Result<(), MapError> {
-        self.shape(&Circle::new((centre[0], centre[1]), radius, pen(colour, stroke)))
-    }
-
-    /// A filled disc.
-    pub fn disc(&mut self, centre: [i32; 2], radius: i32, colour: Rgb) -> Result<(), MapError> {
-        self.shape(&Circle::new((centre[0], centre[1]), radius, ink(colour).filled()))
+    /// A ring of a radius and a width around a point, its rim smoothed over a pixel; a disc where
+    /// the width exceeds the radius.
+    pub fn ring(&mut self, centre: [f64; 2], radius: f64, width: f64, colour: Rgb) {
+        let reach = radius + width / 2.0 + 1.0;
+        let [x0, y0] = centre.map(|c| (c - reach).floor() as i32);
+        let [x1, y1] = centre.map(|c| (c + reach).ceil() as i32);
+        for y in y0..=y1 {
+            for x in x0..=x1 {
+                let distance =
+                    (f64::from(x) + 0.5 - centre[0]).hypot(f64::from(y) + 0.5 - centre[1]);
+                let inside = width / 2.0 + 0.5 - (distance - radius).abs();
+                self.blend(x, y, colour, inside.clamp(0.0, 1.0) as f32);
+            }
+        }
     }
 
     /// A smooth line through points.
@@ -221,7 +221,7 @@ mod tests {
         canvas.set(8, 0, INK);
         canvas.outline([[-3, -3], [20, 20]], INK, 1.0, None);
         canvas.text("wider than the page", 0.0, 3.0, Align::Middle, Style::on_map(20.0));
-        canvas.ring([7, 5], 30, INK, 1).expect("drawn");
+        canvas.ring([7.0, 5.0], 30.0, 1.0, INK);
         assert_eq!(canvas.pixels.len(), 3 * 8 * 6);
     }
 
@@ -238,9 +238,10 @@ mod tests {
     #[test]
     fn a_ring_is_drawn_around_its_centre() {
         let mut canvas = Canvas::new(40, 40);
-        canvas.ring([20, 20], 10, INK, 2).expect("drawn");
+        canvas.ring([20.5, 20.5], 10.0, 2.0, INK);
         assert_eq!(pixel(&canvas, 20, 20), PAGE);
-        assert!(pixel(&canvas, 30, 20)[0] < 160);
-        assert!(pixel(&canvas, 20, 10)[0] < 160);
+        for (x, y) in [(30, 20), (10, 20), (20, 10), (20, 30)] {
+            assert_eq!(pixel(&canvas, x, y), INK);
+        }
     }
 }

@@ -47,8 +47,8 @@ pub struct Mark {
 }
 
 impl Mark {
-    fn radius_px(&self) -> i32 {
-        if self.chief { 8 } else { 4 }
+    fn radius_px(&self) -> f64 {
+        if self.chief { 8.5 } else { 4.5 }
     }
 }
 
@@ -66,7 +66,7 @@ pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
     };
     paint(&mut canvas, &layout, &painting);
     draw_outlines(&mut canvas, &layout, module);
-    draw_marks(&mut canvas, &layout, &map.marks)?;
+    draw_marks(&mut canvas, &layout, &map.marks);
     let left_out = draw_names(&mut canvas, &layout, module, map)?;
     draw_axes(&mut canvas, &layout, module.size_m);
     draw_bar(&mut canvas, &layout, &map.scale, map.unit);
@@ -124,19 +124,17 @@ fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
 }
 
 /// Rings, the chief one larger and with a dot.
-fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) -> Result<(), MapError> {
+fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) {
     for mark in marks.iter().rev() {
-        let [x, y] = layout.point(mark.at_m);
-        let centre = [x.floor() as i32, y.floor() as i32];
+        let centre = layout.point(mark.at_m);
         let radius = mark.radius_px();
-        canvas.ring(centre, radius, DARK, 4)?;
-        canvas.ring(centre, radius, LIGHT, 2)?;
+        canvas.ring(centre, radius, 4.0, DARK);
+        canvas.ring(centre, radius, 1.8, LIGHT);
         if mark.chief {
-            canvas.disc(centre, 3, DARK)?;
-            canvas.disc(centre, 2, LIGHT)?;
+            canvas.ring(centre, 0.0, 7.0, DARK);
+            canvas.ring(centre, 0.0, 4.6, LIGHT);
         }
     }
-    Ok(())
 }
 
 /// Names of die and heaters; returns how many found no room.
@@ -164,7 +162,7 @@ fn draw_names(
         .iter()
         .map(|mark| {
             let [x, y] = layout.point(mark.at_m);
-            let size = f64::from(2 * mark.radius_px() + 4);
+            let size = 2.0 * mark.radius_px() + 4.0;
             PixelRect::around(x, y, size, size)
         })
         .collect();

@@ -51,7 +51,7 @@ fn styled(style: Style, text: &str) -> String {
 fn wrapped(text: &str, width: usize, indent: &str) -> String {
     let mut lines = String::new();
     let mut length = 0;
-    for word in text.split_whitespace() {
+    for word in text.split([' ', '\n']).filter(|word| !word.is_empty()) {
         let word_length = word.chars().count();
         if length > 0 && length + 1 + word_length > width {
             lines.push('\n');

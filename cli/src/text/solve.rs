@@ -159,16 +159,22 @@ fn junctions(result: &SteadyResult) -> String {
 
 fn heat(result: &SteadyResult) -> String {
     let balance = &result.balance;
-    let part = |watts: f64| format!("{} W", significant(watts, 4));
-    format!(
-        "{} {} in; {} to the spray, {} to the board, {} through the edges; closed to {}.",
+    let watts = |watts: f64| format!("{} W", significant(watts, 4));
+    let part = |heat_W: f64, place: &str| match heat_W {
+        0.0 => format!("none through {place}"),
+        heat_W if heat_W < 0.0 => format!("{} in from {place}", watts(-heat_W)),
+        heat_W => format!("{} out to {place}", watts(heat_W)),
+    };
+    let text = format!(
+        "{} {} from the junctions; {}, {}, {}. In and out agree to {}.",
         styled(HEADING, "Heat:"),
-        part(balance.in_W),
-        part(balance.to_spray_W),
-        part(balance.to_board_W),
-        part(balance.to_edges_W),
+        watts(balance.in_W),
+        part(balance.to_spray_W, "the spray"),
+        part(balance.to_board_W, "the board"),
+        part(balance.to_edges_W, "the edges"),
         significant(balance.imbalance_relative(), 1),
-    )
+    );
+    wrapped(&text, WIDTH + 8, "  ")
 }
 
 fn accuracy(result: &SteadyResult, fixed_cells: bool, summary: &Summary) -> String {
