@@ -130,8 +130,7 @@ fn a_closed_pipe_is_no_error() {
 fn a_full_disk_behind_standard_output_is_told() {
     let room = Room::with_case();
     let full = fs::OpenOptions::new().write(true).open("/dev/full").expect("/dev/full");
-    let output =
-        room.command(&["check", "case.toml"]).stdout(full).output().expect("a run");
+    let output = room.command(&["check", "case.toml"]).stdout(full).output().expect("a run");
     assert_eq!(output.status.code(), Some(4), "{output:?}");
     assert!(String::from_utf8_lossy(&output.stderr).contains("standard output"), "{output:?}");
 }

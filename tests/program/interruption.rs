@@ -25,7 +25,8 @@ fn whole_results(room: &Room) -> Result<f64, String> {
         let bytes = fs::read(room.join("case.out").join(name)).map_err(|e| e.to_string())?;
         image::load_from_memory(&bytes).map_err(|error| format!("{name}: {error}"))?;
     }
-    let table = fs::read_to_string(room.join("case.out/junctions.csv")).map_err(|e| e.to_string())?;
+    let table =
+        fs::read_to_string(room.join("case.out/junctions.csv")).map_err(|e| e.to_string())?;
     if table.lines().count() != 2 || !table.ends_with('\n') {
         return Err(format!("junctions.csv is {table:?}"));
     }

@@ -84,10 +84,8 @@ fn hot_spots_are_listed_hottest_first() {
     let text = room.read("case.out/hot_spots.csv");
     assert_eq!(text.lines().next(), Some("die,junction_C,x_mm,y_mm,flux_W_cm2"));
     let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let temperatures: Vec<f64> = reader
-        .records()
-        .map(|row| row.expect("a row")[1].parse().expect("a number"))
-        .collect();
+    let temperatures: Vec<f64> =
+        reader.records().map(|row| row.expect("a row")[1].parse().expect("a number")).collect();
     assert!(!temperatures.is_empty());
     assert!(temperatures.windows(2).all(|pair| pair[0] >= pair[1]));
 }

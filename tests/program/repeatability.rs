@@ -33,7 +33,9 @@ fn two_runs_and_any_number_of_threads_give_the_same_bytes() {
     room.run(&["solve", "case.toml", "-o", "first"]).ends_with(0);
     let first = contents(&room.join("first"));
     assert!(first.len() >= 8);
-    for (folder, threads) in [("again", None), ("one", Some("1")), ("two", Some("2")), ("eight", Some("8"))] {
+    for (folder, threads) in
+        [("again", None), ("one", Some("1")), ("two", Some("2")), ("eight", Some("8"))]
+    {
         let mut arguments = vec!["solve", "case.toml", "-o", folder];
         if let Some(threads) = threads {
             arguments.extend(["--threads", threads]);
