@@ -39,7 +39,7 @@ fn two_for_a_wrong_case_with_the_line_and_the_mend() {
         .run(&["solve", "case.toml"])
         .ends_with(2)
         .complains_of("powr_W")
-        .complains_of("--> case.toml:22:1")
+        .complains_of("--> case.toml:21:1")
         .complains_of("power_W")
         .complains_of("nothing was solved or written");
     assert!(run.stdout.is_empty(), "{run}");

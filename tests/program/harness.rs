@@ -179,3 +179,47 @@ impl fmt::Display for Run {
         )
     }
 }
+
+/// A decoded picture.
+pub struct Picture {
+    /// Pixels along x.
+    pub width: usize,
+    /// Pixels along y.
+    pub height: usize,
+    /// Red, green, blue, rows from the top.
+    pub pixels: Vec<u8>,
+    /// Words stored in the file: keyword and text.
+    pub words: Vec<(String, String)>,
+}
+
+impl Picture {
+    /// Decodes a PNG file.
+    pub fn read(path: &Path) -> Result<Picture, String> {
+        let file = fs::File::open(path).map_err(|error| error.to_string())?;
+        let mut reader = png::Decoder::new(std::io::BufReader::new(file))
+            .read_info()
+            .map_err(|error| error.to_string())?;
+        let size = reader.output_buffer_size().ok_or("too large")?;
+        let mut pixels = vec![0; size];
+        let frame = reader.next_frame(&mut pixels).map_err(|error| error.to_string())?;
+        reader.finish().map_err(|error| error.to_string())?;
+        assert_eq!(
+            (frame.color_type, frame.bit_depth),
+            (png::ColorType::Rgb, png::BitDepth::Eight)
+        );
+        let words = reader
+            .info()
+            .utf8_text
+            .iter()
+            .map(|chunk| (chunk.keyword.clone(), chunk.get_text().expect("text")))
+            .collect();
+        let (width, height) = (frame.width as usize, frame.height as usize);
+        Ok(Picture { width, height, pixels, words })
+    }
+
+    /// A pixel.
+    pub fn at(&self, x: usize, y: usize) -> [u8; 3] {
+        let start = 3 * (y * self.width + x);
+        [self.pixels[start], self.pixels[start + 1], self.pixels[start + 2]]
+    }
+}

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::harness::{CASE, Room};
+use crate::harness::{CASE, Picture, Room};
 
 /// Whether a folder holds one whole set of results; its power tells which.
 fn whole_results(room: &Room) -> Result<f64, String> {
@@ -22,8 +22,8 @@ fn whole_results(room: &Room) -> Result<f64, String> {
         return Err(format!("{entries:?} instead of {listed:?}"));
     }
     for name in entries.iter().filter(|name| name.ends_with(".png")) {
-        let bytes = fs::read(room.join("case.out").join(name)).map_err(|e| e.to_string())?;
-        image::load_from_memory(&bytes).map_err(|error| format!("{name}: {error}"))?;
+        Picture::read(&room.join("case.out").join(name))
+            .map_err(|error| format!("{name}: {error}"))?;
     }
     let table =
         fs::read_to_string(room.join("case.out/junctions.csv")).map_err(|e| e.to_string())?;

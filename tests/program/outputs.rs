@@ -1,10 +1,8 @@
 //! What is written and printed: files, columns, names, numbers that agree with each other.
 
-use std::fs;
-
 use serde_json::Value;
 
-use crate::harness::{CASE, Room};
+use crate::harness::{CASE, Picture, Room};
 
 const JUNCTION_COLUMNS: &str = "die,type,power_W,mean_flux_W_cm2,junction_max_C,junction_mean_C,\
 junction_min_C,uncertainty_K,limit_C,margin_K,hot_spot_x_mm,hot_spot_y_mm,heat_to_spray_W,\
@@ -196,37 +194,38 @@ fn maps_are_pictures_in_true_proportion() {
     let room = Room::with_case();
     room.run(&["solve", "case.toml"]).ends_with(0);
     for name in ["temperature.png", "heat_flux.png", "sheet-plate.png", "sheet-die.png"] {
-        let bytes = fs::read(room.join("case.out").join(name)).expect("a picture");
-        let picture = image::load_from_memory(&bytes).expect("a PNG").to_rgb8();
-        assert_eq!(picture.width(), 1200, "{name}");
-        // The frame of the map: the longest dark column and row.
-        let dark = |x: u32, y: u32| picture.get_pixel(x, y).0 == [38, 38, 46];
-        let columns: Vec<u32> = (0..1100)
-            .filter(|&x| (0..picture.height()).filter(|&y| dark(x, y)).count() > 300)
+        let picture = Picture::read(&room.join("case.out").join(name)).expect("a PNG");
+        assert_eq!(picture.width, 1200, "{name}");
+        // The frame of the map: the longest columns and rows of ink.
+        let ink = |x: usize, y: usize| picture.at(x, y) == [38, 38, 46];
+        let columns: Vec<usize> = (0..1090)
+            .filter(|&x| (0..picture.height).filter(|&y| ink(x, y)).count() > 300)
             .collect();
-        let rows: Vec<u32> = (0..picture.height())
-            .filter(|&y| (0..1100).filter(|&x| dark(x, y)).count() > 300)
+        let rows: Vec<usize> = (0..picture.height)
+            .filter(|&y| (0..1090).filter(|&x| ink(x, y)).count() > 300)
             .collect();
-        let (width, height) = (columns[1] - columns[0], rows[1] - rows[0]);
-        let ratio = f64::from(width - 1) / f64::from(height - 1);
-        assert!((ratio - 20.0 / 16.0).abs() < 0.003, "{name}: {width} x {height}");
+        assert_eq!((columns.len(), rows.len()), (2, 2), "{name}: {columns:?}, {rows:?}");
+        let (width, height) = (columns[1] - columns[0] - 1, rows[1] - rows[0] - 1);
+        let ratio = width as f64 / height as f64;
+        assert!((ratio - 20.0 / 16.0).abs() < 0.002, "{name}: {width} x {height}");
+        let software = format!("sprayside {}", env!("CARGO_PKG_VERSION"));
+        assert!(picture.words.contains(&("Software".to_owned(), software)), "{:?}", picture.words);
     }
 }
 
 #[test]
-fn the_hottest_place_of_the_map_is_on_the_die() {
+fn the_map_is_hottest_on_the_die() {
     let room = Room::with_case();
     room.run(&["solve", "case.toml"]).ends_with(0);
-    let bytes = fs::read(room.join("case.out/temperature.png")).expect("a picture");
-    let picture = image::load_from_memory(&bytes).expect("a PNG").to_rgb8();
+    let picture = Picture::read(&room.join("case.out/temperature.png")).expect("a PNG");
     // 984 pixels for 20 mm from column 84; the map ends 66 rows above the lower rim.
     let scale = 984.0 / 20.0;
-    let bottom = f64::from(picture.height()) - 66.0;
-    let luma = |x_mm: f64, y_mm: f64| {
-        let pixel = picture.get_pixel((84.0 + x_mm * scale) as u32, (bottom - y_mm * scale) as u32);
-        pixel.0.iter().map(|&c| u32::from(c)).sum::<u32>()
+    let bottom = picture.height as f64 - 66.0;
+    let brightness = |x_mm: f64, y_mm: f64| -> u32 {
+        let pixel = picture.at((84.0 + x_mm * scale) as usize, (bottom - y_mm * scale) as usize);
+        pixel.iter().map(|&c| u32::from(c)).sum()
     };
     // Off the ring and the name, inside the die; then outside, near and far.
-    assert!(luma(6.0, 6.0) > luma(4.0, 4.0) + 30);
-    assert!(luma(4.0, 4.0) > luma(19.0, 1.0));
+    assert!(brightness(6.0, 6.0) > brightness(4.0, 4.0) + 30);
+    assert!(brightness(4.0, 4.0) > brightness(19.0, 1.0));
 }

@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_inside() {
-        assert_eq!(Ticks::inside(0.0, 96.0, 10).values, [0., 20., 40., 60., 80.]);
+        assert_eq!(Ticks::inside(0.0, 96.0, 9).values, [0., 20., 40., 60., 80.]);
         assert_eq!(Ticks::inside(0.0, 50.0, 11).values.len(), 11);
         let ticks = Ticks::inside(41.37, 41.52, 8);
         assert_eq!(ticks.decimals, 2);
