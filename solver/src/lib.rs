@@ -11,7 +11,8 @@
 //! - [`linear`]: conjugate gradients, multigrid and the assembled matrix;
 //! - [`steady`]: one solve, refined until the accuracy asked for is reached;
 //! - [`seating`]: force of the contact field, deflection of the backing plate;
-//! - [`results`]: junctions, hot spots, heat balance, uncertainty.
+//! - [`results`]: junctions, hot spots, heat balance, uncertainty;
+//! - [`study`]: what composes solves: thermal resistances, sensitivities.
 //!
 //! The crate prints nothing and writes no files. Temperatures are kelvin, lengths metres and
 //! powers watts everywhere below [`case`].
@@ -26,3 +27,4 @@ pub mod results;
 pub mod seating;
 pub mod spray;
 pub mod steady;
+pub mod study;

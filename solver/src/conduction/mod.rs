@@ -2,15 +2,18 @@
 //!
 //! [`Network`] knows which material, thickness and heat lies where on a mesh; [`assembly`] turns
 //! it into an [`Operator`] and a right-hand side; [`faces`] turns a solution back into
-//! temperatures of faces and into the heat balance. Temperatures in here are rises above the
+//! temperatures of faces and into the heat balance; [`FaceLink`] is the network face by face, for
+//! derivatives. Temperatures in here are rises above the
 //! coolant inlet: small numbers keep their digits.
 
 pub mod assembly;
+mod face_links;
 pub mod faces;
 mod network;
 pub mod operator;
 pub mod surface;
 
+pub use face_links::{FaceLink, FacePlace};
 pub use network::{FaceHeat, Network, SourceFace};
 pub use operator::{Block, Operator};
 pub use surface::{AffineFlux, PrescribedLaw, SurfaceLaw};

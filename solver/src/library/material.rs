@@ -45,4 +45,16 @@ impl Material {
             }
         }
     }
+
+    /// Relative change of every conductivity with temperature at `temperature_K`, 1/K.
+    ///
+    /// ```text
+    /// (dk/dT) / k = -n / T, or 0 for a constant law
+    /// ```
+    pub fn conductivity_slope_1_K(&self, temperature_K: f64) -> f64 {
+        match self.law {
+            TemperatureLaw::Constant => 0.0,
+            TemperatureLaw::Power { exponent, .. } => -exponent / temperature_K,
+        }
+    }
 }

@@ -6,8 +6,8 @@ use ndarray::Array2;
 
 use super::spray::wetting_of;
 use super::{HotSpot, Junction, PlaneField, SheetField};
-use crate::conduction::Network;
 use crate::conduction::faces::source_rises;
+use crate::conduction::{Network, SourceFace};
 use crate::mesh::IslandPart;
 use crate::module::Module;
 use crate::steady::GridSolution;
@@ -94,6 +94,30 @@ fn with_rim(values: &[f64], points: &[f64]) -> Vec<f64> {
     all.extend_from_slice(values);
     all.push(carried(n - 1, n.saturating_sub(2), n + 1));
     all
+}
+
+/// The highest temperature of a face as a weighted sum of its cells' temperatures: the weights,
+/// row by row, for the point `at_m` that [`face_statistics`] found. Weights of a point in the
+/// middle of a cell are 1 there and 0 elsewhere; on the rim they carry on from two cells.
+pub fn peak_weights(network: &Network, source: &SourceFace, at_m: [f64; 2]) -> Vec<f64> {
+    let plane = &network.mesh.plane;
+    let along = |lines: &[f64], at: f64| -> Vec<f64> {
+        let points = points(lines);
+        let nearest = (0..points.len())
+            .min_by(|&a, &b| (points[a] - at).abs().total_cmp(&(points[b] - at).abs()))
+            .unwrap_or(0);
+        let n = points.len() - 2;
+        (0..n)
+            .map(|cell| {
+                let unit: Vec<f64> = (0..n).map(|k| if k == cell { 1.0 } else { 0.0 }).collect();
+                with_rim(&unit, &points)[nearest]
+            })
+            .collect()
+    };
+    let cells = source.cells;
+    let x = along(&plane.x_lines_m[cells.i0..=cells.i1], at_m[0]);
+    let y = along(&plane.y_lines_m[cells.j0..=cells.j1], at_m[1]);
+    y.iter().flat_map(|wy| x.iter().map(move |wx| wx * wy)).collect()
 }
 
 fn rises_of(

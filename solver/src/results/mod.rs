@@ -4,7 +4,7 @@ mod junctions;
 mod spray;
 
 pub use junctions::{
-    FaceStatistics, face_statistics, hot_spots, junctions, plane_field, sheet_fields,
+    FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
 };
 
 pub(crate) use spray::correlated;

@@ -1,0 +1,17 @@
+//! Questions that are answered from a solution, or from several.
+//!
+//! - [`Linearised`]: a solution's network linearised there, and solves with it
+//! - [`readings`]: what is read off each active face, as weights on its cells
+//! - [`resistance`]: the thermal resistance matrix
+//!
+//! Nothing below this room knows that studies exist.
+
+mod linearised;
+mod readings;
+mod resistance;
+#[cfg(test)]
+mod testing;
+
+pub use linearised::{Cost, Linearised, Response, Solver};
+pub use readings::{Readings, readings};
+pub use resistance::{ResistanceMatrix, SuperpositionCheck, resistance};
