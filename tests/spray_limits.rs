@@ -270,18 +270,27 @@ fn mirrored_pattern_gives_mirrored_temperatures() {
 }
 
 #[test]
-fn overloaded_die_ends_burnt_out_or_without_a_steady_state_and_names_the_die() {
+fn overloaded_die_is_told_burnt_out_with_its_place() {
     let mut hot = module(1.0);
-    hot.die[0].power_W = 260.0;
-    match steady::solve(&hot, &SteadyOptions::default(), &mut |_| {}) {
-        Ok(result) => {
-            let die = &result.junctions[0];
-            assert!(die.chf_margin.is_some_and(|margin| margin < 1.0), "{die:?}");
-            assert!(die.max_K.is_finite());
-            let spray = result.spray.expect("a spray of nozzles");
-            assert_eq!(spray.burnt_out[0].name, "A");
-        }
-        Err(error) => assert!(error.to_string().contains('A'), "{error}"),
+    hot.die[0].power_W = 150.0;
+    let result = solve(&hot);
+    let die = &result.junctions[0];
+    assert!(die.chf_margin.is_some_and(|margin| margin < 1.0), "{die:?}");
+    assert!(die.max_K.is_finite());
+    let spray = result.spray.expect("a spray of nozzles");
+    assert_eq!(spray.burnt_out[0].name, "A");
+    // The other die keeps its margin.
+    assert!(result.junctions[1].chf_margin.is_some_and(|margin| margin > 1.0));
+}
+
+#[test]
+fn grossly_overloaded_die_has_no_steady_state_and_is_named() {
+    for power_W in [300.0, 500.0, 2000.0, 1e5] {
+        let mut hot = module(1.0);
+        hot.die[0].power_W = power_W;
+        let error = steady::solve(&hot, &SteadyOptions::default(), &mut |_| {}).unwrap_err();
+        assert!(matches!(error, steady::SteadyError::BurnOut { .. }), "{error}");
+        assert!(error.to_string().contains("die A"), "{error}");
     }
 }
 

@@ -104,6 +104,12 @@ fn why_not_solved(error: &SteadyError) -> Failure {
             headline,
             help: "give the spray, the board or the edges a coefficient above zero".to_owned(),
         },
+        SteadyError::BurnOut { .. } => Failure::NoSolution {
+            headline,
+            help: "less power on that die, more flow or nozzles over it, or a colder inlet; \
+                   never test this on hardware without an interlock"
+                .to_owned(),
+        },
         _ => Failure::NoSolution {
             headline,
             help: "look for values that are far apart, such as a very thin layer of a very poor \

@@ -21,6 +21,13 @@ pub enum SteadyError {
     Spray(SprayError),
     /// The linear solver gave up.
     Linear(CgError),
+    /// The spray cannot take the heat: beyond critical heat flux the surface runs away.
+    BurnOut {
+        /// How hot the surface had become, K above the coolant inlet.
+        rise_K: f64,
+        /// Where, and which die.
+        place: String,
+    },
     /// The outer iteration gave up.
     NotConverged {
         /// Outer iterations done.
@@ -48,6 +55,10 @@ impl fmt::Display for SteadyError {
             ),
             SteadyError::Spray(error) => write!(f, "spray: {error}"),
             SteadyError::Linear(error) => write!(f, "linear solver: {error}"),
+            SteadyError::BurnOut { rise_K, place } => write!(
+                f,
+                "no steady state: the spray cannot take this heat; beyond critical heat flux the surface passes {rise_K:.0} K above the inlet and runs away ({place})"
+            ),
             SteadyError::NotConverged { outer_iterations, last_change_K, place } => write!(
                 f,
                 "no steady state found in {outer_iterations} outer iterations (last change {last_change_K:.3e} K, {place})"

@@ -20,6 +20,8 @@ use crate::linear::{CgParams, Preconditioned};
 use crate::mesh::Mesh;
 use crate::module::Module;
 
+/// Rise of the surface above the inlet at which a spray has lost its die for good, K.
+const RUNAWAY_RISE_K: f64 = 2000.0;
 /// Most outer iterations.
 const MAX_OUTER: usize = 60;
 /// Most trials along one step.
@@ -180,6 +182,13 @@ fn solve_nonlinear(
         let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
         (point, here) = line_search(network, law, point, &here, &step);
+        // Beyond critical heat flux the flux hardly grows any more: what no neighbour takes
+        // drives the surface up without end. No need to follow it past glowing.
+        let hottest_K = point.wet.rise_K.iter().copied().fold(0.0, f64::max);
+        if !law.is_linear() && hottest_K > RUNAWAY_RISE_K {
+            let place = hottest_place(network, &point.x);
+            return Err(SteadyError::BurnOut { rise_K: hottest_K, place });
+        }
         if varies {
             // The line search held the conductivities; now they follow.
             point.factors = Some(network.conductivity_factors(&point.x));
