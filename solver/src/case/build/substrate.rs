@@ -75,24 +75,28 @@ fn check_reserved(context: &Context<'_>, name: &Located<String>, all: &[&Located
     if digits.is_empty() || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
         return;
     }
-    if let Some(other) = all.iter().find(|other| other.value.eq_ignore_ascii_case(stem)) {
-        context.push(
-            context
-                .error(
-                    codes::RESERVED_NAME,
-                    format!(
-                        "layer \"{}\" could be taken for a slice of \"{}\"",
-                        name.value, other.value
-                    ),
-                    &name.span,
-                    "",
-                )
-                .also(
-                    context.label(&other.span, format!("its slices are called {stem}-1, {stem}-2")),
-                )
-                .help("rename one of the two layers"),
-        );
+    let other = all.iter().find(|other| other.value.eq_ignore_ascii_case(stem));
+    let island = ISLAND_SHEETS.iter().any(|island| stem.eq_ignore_ascii_case(island));
+    if other.is_none() && !island {
+        return;
     }
+    let finding = context.error(
+        codes::RESERVED_NAME,
+        format!("layer \"{}\" could be taken for a slice of \"{stem}\"", name.value),
+        &name.span,
+        if island { "the results use this name for a sheet of their own" } else { "" },
+    );
+    context.push(match other {
+        Some(other) => {
+            finding
+                .also(context.label(
+                    &other.span,
+                    format!("its sheets are called {stem}, {stem}-2, {stem}-3"),
+                ))
+                .help("rename one of the two layers")
+        }
+        None => finding.help("give the layer another name"),
+    });
 }
 
 /// Heaters on faces of layers.
