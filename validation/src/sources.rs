@@ -131,3 +131,57 @@ pub const LIENHARD: Source = Source {
     full: "J. H. Lienhard IV, J. H. Lienhard V, A Heat Transfer Textbook, 5th ed., Dover 2019",
     from_memory: true,
 };
+
+/// Finite elements.
+pub const SCIKIT_FEM: Source = Source {
+    short: "scikit-fem",
+    full: "scikit-fem (general-purpose finite elements in Python), quadratic bricks; version in \
+           the committed vectors",
+    from_memory: false,
+};
+
+/// Finite volumes with a sparse direct solver.
+pub const SCIPY: Source = Source {
+    short: "SciPy",
+    full: "SciPy sparse direct solver (SuperLU) on vertex-centred finite volumes; version in the \
+           committed vectors",
+    from_memory: false,
+};
+
+/// Finite volumes.
+pub const FIPY: Source = Source {
+    short: "FiPy",
+    full: "FiPy (general-purpose finite volumes in Python), cell-centred in the plane; version in \
+           the committed vectors",
+    from_memory: false,
+};
+
+/// Sparse Cholesky.
+pub const FAER: Source = Source {
+    short: "faer",
+    full: "faer (linear algebra in Rust), sparse Cholesky factorisation; version in Cargo.lock",
+    from_memory: false,
+};
+
+/// Every source, for the list under the table.
+pub const ALL: [&Source; 19] = [
+    &SERIES_RESISTANCES,
+    &HALF_SPACE,
+    &ECCENTRIC_CHANNEL,
+    &COMPOUND_CHANNEL,
+    &ORTHOTROPIC_CHANNEL,
+    &SQUARE_TUBE,
+    &FOURIER_PACKAGE,
+    &TORSION,
+    &ISO_10211,
+    &ROBIN_SERIES,
+    &KIRCHHOFF,
+    &INCROPERA,
+    &CENGEL,
+    &HOLMAN,
+    &LIENHARD,
+    &SCIKIT_FEM,
+    &SCIPY,
+    &FIPY,
+    &FAER,
+];
