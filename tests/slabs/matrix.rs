@@ -51,7 +51,7 @@ fn assembled(module: &Module) -> Assembled {
         y_lines_m: lines(&[0.0, 1.2, 2.0, 2.6, 3.4, 4.3, 5.0, 6.1, 8.0]),
     };
     let mesh = Mesh::new(module, plane, &Slicing::coarsest(module));
-    let options = SteadyOptions { relative_tolerance: 1e-13 };
+    let options = SteadyOptions { relative_tolerance: 1e-13, ..SteadyOptions::default() };
     let solution = solve_on_mesh(module, mesh, None, &options).unwrap();
     let wet: Vec<AffineFlux> = solution.wet.tangent.clone();
     let network = Network::new(module, &solution.mesh);

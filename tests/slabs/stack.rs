@@ -91,7 +91,7 @@ pub fn die(
 
 /// Solves tighter than the default: the closed forms are exact.
 pub fn tightly(module: &Module) -> SteadyResult {
-    let options = SteadyOptions { relative_tolerance: 1e-12 };
+    let options = SteadyOptions { relative_tolerance: 1e-12, ..SteadyOptions::default() };
     solve(module, &options, &mut |_| ()).unwrap()
 }
 

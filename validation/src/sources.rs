@@ -162,26 +162,3 @@ pub const FAER: Source = Source {
     full: "faer (linear algebra in Rust), sparse Cholesky factorisation; version in Cargo.lock",
     from_memory: false,
 };
-
-/// Every source, for the list under the table.
-pub const ALL: [&Source; 19] = [
-    &SERIES_RESISTANCES,
-    &HALF_SPACE,
-    &ECCENTRIC_CHANNEL,
-    &COMPOUND_CHANNEL,
-    &ORTHOTROPIC_CHANNEL,
-    &SQUARE_TUBE,
-    &FOURIER_PACKAGE,
-    &TORSION,
-    &ISO_10211,
-    &ROBIN_SERIES,
-    &KIRCHHOFF,
-    &INCROPERA,
-    &CENGEL,
-    &HOLMAN,
-    &LIENHARD,
-    &SCIKIT_FEM,
-    &SCIPY,
-    &FIPY,
-    &FAER,
-];

@@ -50,7 +50,7 @@ pub fn system(module: &Module, cell_m: f64) -> Result<System, SteadyError> {
     let mut slicing = Slicing::coarsest(module);
     slicing.die.iter_mut().for_each(|counts| counts[1] = 2);
     let mesh = Mesh::new(module, plane, &slicing);
-    let options = SteadyOptions { relative_tolerance: 1e-12 };
+    let options = SteadyOptions { relative_tolerance: 1e-12, ..SteadyOptions::default() };
     let solution = solve_on_mesh(module, mesh, None, &options)?;
     let wet: Vec<AffineFlux> = solution.wet.tangent.clone();
     let network = Network::new(module, &solution.mesh);

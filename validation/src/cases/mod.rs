@@ -44,6 +44,7 @@ pub fn all() -> Vec<fn() -> Outcomes> {
         libraries::finite_elements,
         libraries::finite_volumes,
         libraries::sparse_direct,
+        || Ok(crate::coolants::properties()),
     ]
 }
 
