@@ -3,25 +3,9 @@
 //! Every conductance acts on a difference, `G (x_c - x_n)`: for a smooth x this loses less to
 //! rounding than a stored diagonal would.
 
+use super::kernels::{RowLinks, Value, add_link, stencil};
 use super::layout::Layout;
 use crate::conduction::Operator;
-
-/// Numbers that a vector may be made of.
-pub(super) trait Value: Copy + Sync {
-    fn wide(self) -> f64;
-}
-
-impl Value for f64 {
-    fn wide(self) -> f64 {
-        self
-    }
-}
-
-impl Value for f32 {
-    fn wide(self) -> f64 {
-        f64::from(self)
-    }
-}
 
 /// `out = A x` in row `j`; `out` starts with the row's first entry.
 pub(super) fn apply_row<V: Value>(
@@ -39,53 +23,43 @@ pub(super) fn apply_row<V: Value>(
         let s = &layout.shapes[piece.block];
         let block = &operator.blocks[piece.block];
         let (nx, plane) = (s.nx, s.nx * s.ny);
+        let next = (piece.row + 1 < s.ny).then(|| layout.piece(j + 1, piece.block).natural);
+        let before = (piece.row > 0).then(|| layout.piece(j - 1, piece.block).natural);
         for l in 0..s.nl {
             let row = l * plane + piece.row * nx;
             let at = piece.natural + l * nx;
             let here = &x[at..at + nx];
-            let out_at = at - base;
             {
-                let out = &mut out[out_at..out_at + nx];
-                let sink = &block.sink[row..row + nx];
-                let east = &block.east[row..row + nx];
-                for i in 0..nx {
-                    out[i] = sink[i] * here[i].wide();
-                }
-                for i in 0..nx - 1 {
-                    out[i] += east[i] * (here[i].wide() - here[i + 1].wide());
-                }
-                for i in 1..nx {
-                    out[i] += east[i - 1] * (here[i].wide() - here[i - 1].wide());
-                }
-                let mut link = |g: &[f64], other: &[V]| {
-                    for i in 0..nx {
-                        out[i] += g[i] * (here[i].wide() - other[i].wide());
-                    }
+                let out = &mut out[at - base..at - base + nx];
+                // A missing neighbour: any value will do beside a conductance of zero, and a
+                // link to itself beside any.
+                let north = &block.north[row..row + nx];
+                let above = next.map_or(here, |next| &x[next + l * nx..next + l * nx + nx]);
+                let (south, below) = match before {
+                    Some(b) => (&block.north[row - nx..row], &x[b + l * nx..b + l * nx + nx]),
+                    None => (north, here),
                 };
-                if piece.row + 1 < s.ny {
-                    let next = layout.piece(j + 1, piece.block).natural + l * nx;
-                    link(&block.north[row..row + nx], &x[next..next + nx]);
-                }
-                if piece.row > 0 {
-                    let before = layout.piece(j - 1, piece.block).natural + l * nx;
-                    link(&block.north[row - nx..row], &x[before..before + nx]);
-                }
+                let links = RowLinks {
+                    sink: &block.sink[row..row + nx],
+                    east: &block.east[row..row + nx],
+                    north,
+                    south,
+                };
+                stencil(out, here, links, above, below);
                 if l + 1 < s.nl {
-                    link(&block.up[row..row + nx], &x[at + nx..at + 2 * nx]);
+                    add_link(out, &block.up[row..row + nx], here, &x[at + nx..at + 2 * nx]);
                 }
                 if l > 0 {
-                    link(&block.up[row - plane..row - plane + nx], &x[at - nx..at]);
-                }
-                if l == 0 && !block.seat.is_empty() {
-                    link(&block.seat[row..row + nx], &x[top + s.i0..top + s.i0 + nx]);
+                    let up = &block.up[row - plane..row - plane + nx];
+                    add_link(out, up, here, &x[at - nx..at]);
                 }
             }
             if l == 0 && !block.seat.is_empty() {
-                let below = &x[top + s.i0..top + s.i0 + nx];
-                let out = &mut out[top - base + s.i0..top - base + s.i0 + nx];
-                for i in 0..nx {
-                    out[i] += block.seat[row + i] * (below[i].wide() - here[i].wide());
-                }
+                let seat = &block.seat[row..row + nx];
+                let under = top + s.i0;
+                let below = &x[under..under + nx];
+                add_link(&mut out[at - base..at - base + nx], seat, here, below);
+                add_link(&mut out[under - base..under - base + nx], seat, below, here);
             }
         }
     }

@@ -16,39 +16,17 @@
 
 use std::sync::Mutex;
 
-use super::hierarchy::{Hierarchy, Interpolation, Level};
+use super::hierarchy::{Hierarchy, Level};
+use super::kernels::{self, Around, Value};
 use super::layout::{PAD, Piece, Shape};
+use super::pages::zeros;
 use super::strips::{Pieces, for_each_strip};
 
 /// Weight of the second colour's relaxation.
-const WEIGHT: f32 = 1.15;
+const WEIGHT: f32 = 1.3;
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
 const RING: usize = 8;
-
-/// Numbers that a right-hand side may be made of.
-pub(super) trait Entry: Copy + Sync {
-    fn times(self, scale: f64) -> f32;
-    fn to_f64(self) -> f64;
-}
-
-impl Entry for f64 {
-    fn times(self, scale: f64) -> f32 {
-        (self * scale) as f32
-    }
-    fn to_f64(self) -> f64 {
-        self
-    }
-}
-
-impl Entry for f32 {
-    fn times(self, _: f64) -> f32 {
-        self
-    }
-    fn to_f64(self) -> f64 {
-        f64::from(self)
-    }
-}
 
 /// Work rows of one thread.
 #[derive(Debug, Default)]
@@ -56,7 +34,6 @@ struct Rows {
     x: [Vec<f32>; RING],
     f: [Vec<f32>; RING],
     line: Vec<f32>,
-    coarse_line: Vec<f32>,
     zeros: Vec<f32>,
 }
 
@@ -80,14 +57,13 @@ impl CycleWork {
             Mutex::new(Rows {
                 x: std::array::from_fn(|_| row()),
                 f: std::array::from_fn(|_| row()),
-                line: vec![0.0; half],
-                coarse_line: vec![0.0; 2 * half],
+                line: vec![0.0; 2 * half],
                 zeros: vec![0.0; half],
             })
         };
         let threads = rayon::current_num_threads();
         CycleWork {
-            vectors: coarse.map(|n| (vec![0.0; n], vec![0.0; n])).collect(),
+            vectors: coarse.map(|n| (zeros(n), zeros(n))).collect(),
             direct: vec![0.0; hierarchy.levels.last().map_or(0, |l| l.layout.len())],
             rows: hierarchy
                 .levels
@@ -111,7 +87,7 @@ pub(super) fn precondition(
     let levels = &hierarchy.levels;
     let CycleWork { vectors, direct, rows, sums } = work;
     if levels.len() == 1 {
-        let f: Vec<f32> = r.iter().map(|v| v.times(scale)).collect();
+        let f: Vec<f32> = r.iter().map(|v| v.scaled(scale)).collect();
         hierarchy.coarsest.solve(&f, z, direct);
     } else {
         down(&levels[0], &levels[1], &rows[0], scale, r, &mut vectors[0].0);
@@ -149,7 +125,7 @@ fn with_rows<R>(rows: &[Mutex<Rows>], use_them: impl FnOnce(&mut Rows) -> R) -> 
 }
 
 /// First half: relaxes from zero and restricts the residual.
-fn down<F: Entry>(
+fn down<F: Value>(
     level: &Level,
     coarse: &Level,
     rows: &[Mutex<Rows>],
@@ -176,10 +152,10 @@ fn down<F: Entry>(
                     start_colour(level, s, 0, rows);
                 }
                 if s >= 1 && reach(2).contains(&(s - 1)) {
-                    relax_from_zero(level, s - 1, true, rows);
+                    relax(level, s - 1, 1, Step::FromZeroKeepingRest, rows);
                 }
                 if s >= 2 && reach(1).contains(&(s - 2)) {
-                    relax(level, s - 2, 0, rows);
+                    relax(level, s - 2, 0, Step::Plain, rows);
                 }
                 if s >= 3 && (begin..end).contains(&(s - 3)) {
                     restrict_row(level, coarse, s - 3, from..to, base, rows, out.data);
@@ -192,7 +168,7 @@ fn down<F: Entry>(
 /// Second half: relaxes anew, adds the coarse correction, relaxes; `z` receives the result,
 /// `sums` (one entry a strip, or none) the products with f.
 #[allow(clippy::too_many_arguments)]
-fn up<F: Entry>(
+fn up<F: Value>(
     level: &Level,
     coarse: &Level,
     rows: &[Mutex<Rows>],
@@ -211,7 +187,7 @@ fn up<F: Entry>(
     for_each_strip(strips, outputs, &|strip, (z, sums)| {
         let (begin, end) = (level.strips[strip], level.strips[strip + 1]);
         let ny = level.layout.ny;
-        let mut sum = 0.0;
+        let mut lanes = [0.0; 8];
         with_rows(rows, |rows| {
             let reach = |d: usize| begin.saturating_sub(d)..(end + d).min(ny);
             for s in begin.saturating_sub(4)..end + 4 {
@@ -220,29 +196,38 @@ fn up<F: Entry>(
                     start_colour(level, s, 0, rows);
                 }
                 if s >= 1 && reach(3).contains(&(s - 1)) {
-                    relax_from_zero(level, s - 1, false, rows);
+                    relax(level, s - 1, 1, Step::FromZero, rows);
                     add_correction(level, coarse, s - 1, coarse_x, rows);
                 }
                 if s >= 2 && reach(2).contains(&(s - 2)) {
-                    relax(level, s - 2, 0, rows);
+                    relax(level, s - 2, 0, Step::Plain, rows);
                 }
                 if s >= 3 && reach(1).contains(&(s - 3)) {
-                    relax_weighted(level, s - 3, rows);
+                    relax(level, s - 3, 1, Step::OverOld, rows);
                 }
                 if s >= 4 && (begin..end).contains(&(s - 4)) {
-                    relax(level, s - 4, 0, rows);
-                    sum += store_row(level, s - 4, scale, f, rows, z.data, level.bounds[strip]);
+                    relax(level, s - 4, 0, Step::Plain, rows);
+                    store_row(
+                        level,
+                        s - 4,
+                        scale,
+                        f,
+                        rows,
+                        z.data,
+                        level.bounds[strip],
+                        &mut lanes,
+                    );
                 }
             }
         });
         if let Some(out) = sums.data.first_mut() {
-            *out = sum;
+            *out = lanes.iter().sum();
         }
     });
 }
 
 /// Splits the right-hand side of row `j` into the two halves of its work row.
-fn load_row<F: Entry>(level: &Level, j: usize, scale: f64, f: &[F], rows: &mut Rows) {
+fn load_row<F: Value>(level: &Level, j: usize, scale: f64, f: &[F], rows: &mut Rows) {
     let layout = &level.layout;
     let to = &mut rows.f[j % RING];
     for piece in layout.pieces(j) {
@@ -256,18 +241,14 @@ fn load_row<F: Entry>(level: &Level, j: usize, scale: f64, f: &[F], rows: &mut R
             let from = &f[piece.natural + l * s.nx..][..s.nx];
             let start = s.work_half(l, 0);
             let (head, tail) = to[start..].split_at_mut(s.work_stride());
-            let (even, odd) = (&mut head[..s.half], &mut tail[..s.half]);
-            let pairs = from.chunks_exact(2);
-            if let [last] = pairs.remainder() {
-                even[s.half - 1] = last.times(scale);
-                odd[s.half - 1] = 0.0;
-            }
-            for ((pair, e), o) in pairs.zip(even).zip(odd) {
-                *e = pair[0].times(scale);
-                *o = pair[1].times(scale);
-            }
+            kernels::split(from, scale, &mut head[..s.half], &mut tail[..s.half]);
         }
     }
+}
+
+/// Reciprocal pivots of half `h` of sheet `l` of a piece.
+fn pivots<'a>(level: &'a Level, piece: &Piece, s: &Shape, l: usize, h: usize) -> &'a [f32] {
+    &level.inverse_pivot[piece.split + (2 * l + h) * s.half..][..s.half]
 }
 
 /// `x = T⁻¹ f` for the columns of one colour in row `j`.
@@ -279,130 +260,134 @@ fn start_colour(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         let h = s.half_of(colour, j);
         for l in 0..s.nl {
             let at = s.work_half(l, h);
-            x[at..at + s.half].copy_from_slice(&f[at..at + s.half]);
-        }
-    }
-    solve_columns(level, j, colour, x);
-}
-
-/// `x_b = W T⁻¹ (f_b + G x_r)`; with `keep_rest` f_b becomes `f_b - W (f_b + G x_r)`.
-fn relax_from_zero(level: &Level, j: usize, keep_rest: bool, rows: &mut Rows) {
-    let layout = &level.layout;
-    let mut row = std::mem::take(&mut rows.x[j % RING]);
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        let h = s.half_of(1, j);
-        for l in 0..s.nl {
-            let at = s.work_half(l, h);
-            sum_neighbours(level, j, piece, l, h, rows, &mut row);
-            let f = &mut rows.f[j % RING][at..at + s.half];
-            for (x, f) in row[at..at + s.half].iter_mut().zip(f) {
-                *x = WEIGHT * (*x + *f);
-                if keep_rest {
-                    *f -= *x;
-                }
+            let (x, f) = (&mut x[at..at + s.half], &f[at..at + s.half]);
+            if level.single_sheet() {
+                kernels::product(x, f, pivots(level, piece, s, l, h));
+            } else {
+                x.copy_from_slice(f);
             }
         }
     }
-    solve_columns(level, j, 1, &mut row);
-    rows.x[j % RING] = row;
+    if !level.single_sheet() {
+        solve_columns(level, j, colour, x);
+    }
 }
 
-/// `x = T⁻¹ (f + G x_neighbours)` for the columns of one colour in row `j`.
-fn relax(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+/// What a relaxation does beside `T⁻¹ (f + G x)`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Step {
+    /// `x = T⁻¹ (f + G x)`.
+    Plain,
+    /// `x = W T⁻¹ (f + G x)`, from zero.
+    FromZero,
+    /// The same, and f becomes `f - W (f + G x)`.
+    FromZeroKeepingRest,
+    /// `x += W (T⁻¹ (f + G x) - x)`; f is used up.
+    OverOld,
+}
+
+/// Relaxes the columns of one colour in row `j`.
+fn relax(level: &Level, j: usize, colour: usize, step: Step, rows: &mut Rows) {
     let layout = &level.layout;
     let mut row = std::mem::take(&mut rows.x[j % RING]);
+    let mut f_row = std::mem::take(&mut rows.f[j % RING]);
     for piece in layout.pieces(j) {
         let s = &layout.shapes[piece.block];
         let h = s.half_of(colour, j);
         for l in 0..s.nl {
             let at = s.work_half(l, h);
-            sum_neighbours(level, j, piece, l, h, rows, &mut row);
-            let f = &rows.f[j % RING][at..at + s.half];
-            for (x, f) in row[at..at + s.half].iter_mut().zip(f) {
-                *x += f;
+            let f = &mut f_row[at..at + s.half];
+            let (out, around) = neighbours(level, j, piece, l, h, rows, &mut row);
+            if level.single_sheet() {
+                let pivot = pivots(level, piece, s, l, h);
+                match step {
+                    Step::Plain => kernels::gather_pivot(out, f, around, pivot),
+                    Step::FromZero => kernels::gather_times_pivot(out, f, around, WEIGHT, pivot),
+                    Step::FromZeroKeepingRest => {
+                        kernels::gather_weighted_pivot(out, f, around, WEIGHT, pivot);
+                    }
+                    Step::OverOld => kernels::gather_over_old_pivot(out, f, around, WEIGHT, pivot),
+                }
+            } else {
+                match step {
+                    Step::Plain => kernels::gather(out, f, around),
+                    Step::FromZero => kernels::gather_times(out, f, around, WEIGHT),
+                    Step::FromZeroKeepingRest => kernels::gather_weighted(out, f, around, WEIGHT),
+                    Step::OverOld => kernels::gather_over_old(out, f, around, WEIGHT),
+                }
             }
         }
     }
-    solve_columns(level, j, colour, &mut row);
-    rows.x[j % RING] = row;
-}
-
-/// `x_b += W (T⁻¹ (f_b + G x_r) - x_b)`; f_b is used up.
-fn relax_weighted(level: &Level, j: usize, rows: &mut Rows) {
-    let layout = &level.layout;
-    // What the old value contributes, (1 - W) x_b, waits in the place of f_b.
-    let mut row = std::mem::take(&mut rows.x[j % RING]);
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        let h = s.half_of(1, j);
-        for l in 0..s.nl {
-            let at = s.work_half(l, h);
-            rows.line[..s.half].copy_from_slice(&row[at..at + s.half]);
-            sum_neighbours(level, j, piece, l, h, rows, &mut row);
-            let f = &mut rows.f[j % RING][at..at + s.half];
-            let old = &rows.line[..s.half];
-            for ((x, f), old) in row[at..at + s.half].iter_mut().zip(f).zip(old) {
-                *x = WEIGHT * (*x + *f);
-                *f = (1.0 - WEIGHT) * old;
-            }
-        }
-    }
-    solve_columns(level, j, 1, &mut row);
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        let h = s.half_of(1, j);
-        for l in 0..s.nl {
-            let at = s.work_half(l, h);
-            let f = &rows.f[j % RING][at..at + s.half];
-            for (x, f) in row[at..at + s.half].iter_mut().zip(f) {
-                *x += f;
+    if !level.single_sheet() {
+        solve_columns(level, j, colour, &mut row);
+        if step == Step::OverOld {
+            for piece in layout.pieces(j) {
+                let s = &layout.shapes[piece.block];
+                for l in 0..s.nl {
+                    let at = s.work_half(l, s.half_of(colour, j));
+                    kernels::add(&mut row[at..at + s.half], &f_row[at..at + s.half]);
+                }
             }
         }
     }
     rows.x[j % RING] = row;
+    rows.f[j % RING] = f_row;
 }
 
-/// The work row's half `h` of sheet `l` becomes `G x_neighbours` (links in the plane).
-fn sum_neighbours(
-    level: &Level,
+/// Half `h` of sheet `l` in the work row `row` of row `j`, to be written, and what surrounds it.
+fn neighbours<'a>(
+    level: &'a Level,
     j: usize,
     piece: &Piece,
     l: usize,
     h: usize,
-    rows: &Rows,
-    row: &mut [f32],
-) {
+    rows: &'a Rows,
+    row: &'a mut [f32],
+) -> (&'a mut [f32], Around<'a>) {
     let s = &level.layout.shapes[piece.block];
     let n = s.half;
     let split = piece.split + 2 * l * n;
     let at = s.work_half(l, h);
-    let above =
-        if piece.row + 1 < s.ny { &rows.x[(j + 1) % RING][at..at + n] } else { &rows.zeros[..n] };
+    let zeros = &rows.zeros[..n];
     let north = &level.north[split + h * n..][..n];
-    let (below, south) = match piece.split_south {
+    let above = if piece.row + 1 < s.ny { &rows.x[(j + 1) % RING][at..at + n] } else { zeros };
+    let (south, below) = match piece.split_south {
         Some(split_south) => (
-            &rows.x[(j + RING - 1) % RING][at..at + n],
             &level.north[split_south + (2 * l + h) * n..][..n],
+            &rows.x[(j + RING - 1) % RING][at..at + n],
         ),
-        None => (&rows.zeros[..n], &rows.zeros[..n]),
+        None => (zeros, zeros),
     };
     let (even, odd) = row.split_at_mut(s.work_half(l, 1) - PAD);
     let even_at = s.work_half(l, 0);
-    let east_of_even = &level.east[PAD + split..][..n];
-    let (out, side_a, side_b, link_b) = if h == 0 {
-        let link_b = &level.east[PAD + split + n - 1..][..n];
-        (&mut even[even_at..even_at + n], &odd[PAD..PAD + n], &odd[PAD - 1..PAD - 1 + n], link_b)
+    // Conductances from the even columns to the odd ones after them, and from those on.
+    let link_a = &level.east[PAD + split..][..n];
+    if h == 0 {
+        let odd = &*odd;
+        let around = Around {
+            above,
+            north,
+            below,
+            south,
+            side_a: &odd[PAD..PAD + n],
+            link_a,
+            side_b: &odd[PAD - 1..PAD - 1 + n],
+            link_b: &level.east[PAD + split + n - 1..][..n],
+        };
+        (&mut even[even_at..even_at + n], around)
     } else {
-        let link_b = &level.east[PAD + split + n..][..n];
         let even = &even[even_at..even_at + n + 1];
-        (&mut odd[PAD..PAD + n], &even[..n], &even[1..], link_b)
-    };
-    for k in 0..n {
-        out[k] = north[k] * above[k]
-            + south[k] * below[k]
-            + east_of_even[k] * side_a[k]
-            + link_b[k] * side_b[k];
+        let around = Around {
+            above,
+            north,
+            below,
+            south,
+            side_a: &even[..n],
+            link_a,
+            side_b: &even[1..],
+            link_b: &level.east[PAD + split + n..][..n],
+        };
+        (&mut odd[PAD..PAD + n], around)
     }
 }
 
@@ -429,68 +414,49 @@ fn solve_columns(level: &Level, j: usize, colour: usize, row: &mut [f32]) {
     for piece in &pieces[1..] {
         let s = &layout.shapes[piece.block];
         let h = s.half_of(colour, j);
-        let split = |l: usize| piece.split + (2 * l + h) * s.half;
+        let link = |l: usize| &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
         for l in (0..s.nl).rev() {
-            let pivot = &level.inverse_pivot[split(l)..][..s.half];
+            let pivot = pivots(level, piece, s, l, h);
             let at = s.work_half(l, h);
             if l + 1 == s.nl {
-                for (x, m) in row[at..at + s.half].iter_mut().zip(pivot) {
-                    *x *= m;
-                }
+                kernels::scale_by(&mut row[at..at + s.half], pivot);
             } else {
-                let link = &level.link[split(l + 1)..][..s.half];
                 let (x, above) = two_halves(row, at, s.work_half(l + 1, h), s.half);
-                for k in 0..s.half {
-                    x[k] = (x[k] + link[k] * above[k]) * pivot[k];
-                }
+                kernels::eliminate(x, link(l + 1), above, pivot);
             }
         }
         let n = s.columns(h);
-        let link = &level.link[split(0)..][..n];
         let (x, above) = two_halves(row, seat_at(s, h), s.work_half(0, h), n);
-        for k in 0..n {
-            x[k] += link[k] * above[k];
-        }
+        kernels::add_through(x, &link(0)[..n], above);
     }
     let s = substrate;
     let h = s.half_of(colour, j);
-    let split = |l: usize| pieces[0].split + (2 * l + h) * s.half;
+    let link = |l: usize| &level.link[pieces[0].split + (2 * l + h) * s.half..][..s.half];
     for l in 0..s.nl {
-        let pivot = &level.inverse_pivot[split(l)..][..s.half];
+        let pivot = pivots(level, &pieces[0], s, l, h);
         let at = s.work_half(l, h);
         if l == 0 {
-            for (x, m) in row[at..at + s.half].iter_mut().zip(pivot) {
-                *x *= m;
-            }
+            kernels::scale_by(&mut row[at..at + s.half], pivot);
         } else {
-            let link = &level.link[split(l - 1)..][..s.half];
             let (x, below) = two_halves(row, at, s.work_half(l - 1, h), s.half);
-            for k in 0..s.half {
-                x[k] = (x[k] + link[k] * below[k]) * pivot[k];
-            }
+            kernels::eliminate(x, link(l - 1), below, pivot);
         }
     }
     for l in (0..s.nl - 1).rev() {
-        let pivot = &level.inverse_pivot[split(l)..][..s.half];
-        let link = &level.link[split(l)..][..s.half];
+        let pivot = pivots(level, &pieces[0], s, l, h);
         let (x, above) = two_halves(row, s.work_half(l, h), s.work_half(l + 1, h), s.half);
-        for k in 0..s.half {
-            x[k] += pivot[k] * link[k] * above[k];
-        }
+        kernels::substitute(x, pivot, link(l), above);
     }
     for piece in &pieces[1..] {
         let s = &layout.shapes[piece.block];
         let h = s.half_of(colour, j);
-        let split = |l: usize| piece.split + (2 * l + h) * s.half;
         let n = s.columns(h);
         for l in 0..s.nl {
-            let pivot = &level.inverse_pivot[split(l)..][..n];
-            let link = &level.link[split(l)..][..n];
+            let pivot = pivots(level, piece, s, l, h);
+            let link = &level.link[piece.split + (2 * l + h) * s.half..][..n];
             let from = if l == 0 { seat_at(s, h) } else { s.work_half(l - 1, h) };
             let (x, below) = two_halves(row, s.work_half(l, h), from, n);
-            for k in 0..n {
-                x[k] += pivot[k] * link[k] * below[k];
-            }
+            kernels::substitute(x, pivot, link, below);
         }
     }
 }
@@ -513,75 +479,60 @@ fn restrict_row(
         let s = &layout.shapes[piece.block];
         let (map_x, map_y) = &transfer.maps[piece.block];
         let h = s.half_of(1, j);
-        let (lower, share) =
-            (map_y.first + map_y.lower[piece.row] as usize, map_y.share[piece.row]);
+        let (lower, share) = map_y.at(piece.row);
+        let lower = map_y.first + lower;
         for l in 0..s.nl {
             let at = s.work_half(l, h);
-            // The second colour's x is not needed any more.
-            sum_neighbours(level, j, piece, l, h, rows, &mut row);
-            let f = &rows.f[j % RING][at..at + s.half];
-            for (x, f) in row[at..at + s.half].iter_mut().zip(f) {
-                *x += f;
-            }
+            // The second colour's x is not needed any more: its place takes the residual.
+            let (residual, around) = neighbours(level, j, piece, l, h, rows, &mut row);
+            kernels::gather(residual, &rows.f[j % RING][at..at + s.half], around);
+            let residual = &residual[..s.columns(h)];
             for (coarse_row, share) in [(lower, 1.0 - share), (lower + 1, share)] {
                 if share == 0.0 || !strip.contains(&coarse_row) {
                     continue;
                 }
                 let to = coarse.layout.piece(coarse_row, piece.block).natural + l * map_x.count;
-                let to = &mut out[to - base..][..map_x.count];
-                restrict_half(map_x, h, share, &row[at..at + s.columns(h)], to);
+                map_x.halves[h].restrict(residual, share, &mut out[to - base..][..map_x.count]);
             }
         }
     }
     rows.x[j % RING] = row;
 }
 
-fn restrict_half(map: &Interpolation, h: usize, weight: f32, residual: &[f32], out: &mut [f32]) {
-    for (k, r) in residual.iter().enumerate() {
-        let (lower, share) = (map.lower[2 * k + h] as usize, map.share[2 * k + h]);
-        let value = weight * r;
-        out[lower] += (1.0 - share) * value;
-        if share > 0.0 {
-            out[lower + 1] += share * value;
-        }
-    }
-}
-
 /// Adds the interpolated coarse correction to the second colour of row `j`.
 fn add_correction(level: &Level, coarse: &Level, j: usize, coarse_x: &[f32], rows: &mut Rows) {
     let Some(transfer) = &level.transfer else { return };
     let layout = &level.layout;
-    let Rows { x, coarse_line, .. } = rows;
+    let Rows { x, line, .. } = rows;
     for piece in layout.pieces(j) {
         let s = &layout.shapes[piece.block];
         let (map_x, map_y) = &transfer.maps[piece.block];
         let h = s.half_of(1, j);
-        let (lower, share) =
-            (map_y.first + map_y.lower[piece.row] as usize, map_y.share[piece.row]);
+        let (lower, share) = map_y.at(piece.row);
+        let lower = map_y.first + lower;
         let count = map_x.count;
         for l in 0..s.nl {
             let from = coarse.layout.piece(lower, piece.block).natural + l * count;
-            let line = &mut coarse_line[..count + 1];
-            line[..count].copy_from_slice(&coarse_x[from..from + count]);
+            let from = &coarse_x[from..from + count];
+            // The line stands between zeros, so that a share of nothing can be read.
+            let line = &mut line[..count + 2];
+            line[count + 1] = 0.0;
             if share > 0.0 {
-                let from = coarse.layout.piece(lower + 1, piece.block).natural + l * count;
-                for (v, next) in line.iter_mut().zip(&coarse_x[from..from + count]) {
-                    *v += share * (next - *v);
-                }
+                let next = coarse.layout.piece(lower + 1, piece.block).natural + l * count;
+                let next = &coarse_x[next..next + count];
+                kernels::between(&mut line[1..=count], from, next, share);
+            } else {
+                line[1..=count].copy_from_slice(from);
             }
-            line[count] = 0.0;
             let at = s.work_half(l, h);
-            let to = &mut x[j % RING][at..at + s.columns(h)];
-            for (k, v) in to.iter_mut().enumerate() {
-                let (lower, share) = (map_x.lower[2 * k + h] as usize, map_x.share[2 * k + h]);
-                *v += line[lower] + share * (line[lower + 1] - line[lower]);
-            }
+            map_x.halves[h].interpolate(line, &mut x[j % RING][at..at + s.columns(h)]);
         }
     }
 }
 
-/// Writes row `j` in natural order; returns its product with f.
-fn store_row<F: Entry>(
+/// Writes row `j` in natural order; adds its product with f to eight partial sums.
+#[allow(clippy::too_many_arguments)]
+fn store_row<F: Value>(
     level: &Level,
     j: usize,
     scale: f64,
@@ -589,32 +540,18 @@ fn store_row<F: Entry>(
     rows: &Rows,
     z: &mut [f32],
     base: usize,
-) -> f64 {
+    lanes: &mut [f64; 8],
+) {
     let layout = &level.layout;
     let x = &rows.x[j % RING];
     let back = (1.0 / scale) as f32;
-    let mut lanes = [0.0f64; 8];
     for piece in layout.pieces(j) {
         let s = &layout.shapes[piece.block];
         for l in 0..s.nl {
             let from = piece.natural + l * s.nx;
             let to = &mut z[from - base..][..s.nx];
-            let (even, odd) = (&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..]);
-            let pairs = to.chunks_exact_mut(2);
-            for ((pair, e), o) in pairs.zip(even).zip(odd) {
-                pair[0] = e * back;
-                pair[1] = o * back;
-            }
-            if s.nx % 2 == 1 {
-                to[s.nx - 1] = even[s.half - 1] * back;
-            }
-            let f = &f[from..from + s.nx];
-            for (f, z) in f.chunks(8).zip(to.chunks(8)) {
-                for ((lane, f), z) in lanes.iter_mut().zip(f).zip(z) {
-                    *lane += f.to_f64() * f64::from(*z);
-                }
-            }
+            kernels::merge(&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..], back, to);
+            kernels::dot_into(lanes, (&f[from..from + s.nx], &*to));
         }
     }
-    lanes.iter().sum()
 }

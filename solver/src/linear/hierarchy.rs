@@ -4,7 +4,9 @@
 use super::axis::{AxisMap, choose_target, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
+use super::interpolation::Interpolation;
 use super::layout::{Layout, PAD};
+use super::pages::zeros;
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use crate::conduction::{Block, Operator};
 
@@ -16,26 +18,6 @@ const STRIP_UNKNOWNS: usize = 1 << 14;
 
 /// Least rows in a strip: neighbours recompute a few rows of each other.
 const STRIP_ROWS: usize = 32;
-
-/// One axis of the map of one block to the next coarser plane, in the shape that the cycle uses.
-#[derive(Debug, Clone)]
-pub(super) struct Interpolation {
-    pub lower: Vec<u32>,
-    pub share: Vec<f32>,
-    pub first: usize,
-    pub count: usize,
-}
-
-impl From<&AxisMap> for Interpolation {
-    fn from(map: &AxisMap) -> Self {
-        Interpolation {
-            lower: map.lower.clone(),
-            share: map.share.iter().map(|&s| s as f32).collect(),
-            first: map.first,
-            count: map.count,
-        }
-    }
-}
 
 /// The way from one level to the next coarser one.
 #[derive(Debug, Clone)]
@@ -201,6 +183,11 @@ fn natural_places(operator: &Operator, layout: &Layout) -> Vec<usize> {
 }
 
 impl Level {
+    /// Whether every column is one cell.
+    pub fn single_sheet(&self) -> bool {
+        self.link.is_empty()
+    }
+
     fn new(operator: &Operator, nx: usize, ny: usize) -> Self {
         let layout = layout_of(operator, nx, ny);
         let strips = strips_of(ny, layout.len());
@@ -208,10 +195,10 @@ impl Level {
         let split_bounds: Vec<usize> = strips.iter().map(|&j| layout.split_start[j]).collect();
         let n = layout.split_len();
         let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
-        let mut east = vec![0.0f32; n + PAD];
-        let mut north = vec![0.0f32; n];
-        let mut link = vec![0.0f32; if linked { n } else { 0 }];
-        let mut inverse_pivot = vec![0.0f32; n];
+        let mut east: Vec<f32> = zeros(n + PAD);
+        let mut north: Vec<f32> = zeros(n);
+        let mut link: Vec<f32> = zeros(if linked { n } else { 0 });
+        let mut inverse_pivot: Vec<f32> = zeros(n);
         let no_link = vec![0; strips.len()];
         let outputs = (
             (

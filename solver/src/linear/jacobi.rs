@@ -41,7 +41,7 @@ pub fn solve(
         }
         apply(&p, &mut work);
         let curvature = dot(&p, &work);
-        if !(curvature > 0.0) {
+        if curvature.is_nan() || curvature <= 0.0 {
             return Err(CgError::NotPositiveDefinite { iteration });
         }
         let alpha = rz / curvature;

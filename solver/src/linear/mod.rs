@@ -4,7 +4,8 @@
 //!
 //! - `axis`, `coarsen`: the coarser planes and the conductances on them
 //! - `layout`, `strips`: rows in memory, and work shared out by strips of rows
-//! - `hierarchy`, `coarsest`, `cycle`: the preconditioner
+//! - `hierarchy`, `interpolation`, `coarsest`, `cycle`: the preconditioner
+//! - `kernels`, `pages`: the inner loops of all of it, and memory on large pages
 //! - `apply`, `solve`: the operator in double precision and the conjugate gradients
 //! - `csr`, `jacobi`: the assembled matrix and a slow, plain reference solver
 
@@ -15,8 +16,11 @@ mod coarsest;
 pub mod csr;
 mod cycle;
 mod hierarchy;
+mod interpolation;
 pub mod jacobi;
+mod kernels;
 mod layout;
+mod pages;
 pub mod solve;
 mod strips;
 

@@ -3,10 +3,12 @@
 
 use std::fmt;
 
-use super::apply::{Value, apply_row};
+use super::apply::apply_row;
 use super::cycle::{CycleWork, precondition};
 use super::hierarchy::{Hierarchy, Level};
+use super::kernels::{self, dot};
 use super::layout::Layout;
+use super::pages::zeros;
 use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
 
@@ -211,9 +213,7 @@ impl Vectors<'_> {
         let outputs = Pieces { data: &mut self.p, bounds: &self.level.bounds };
         let (z, bounds) = (&self.z, &self.level.bounds);
         for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
-            for (p, z) in p.data.iter_mut().zip(&z[bounds[strip]..]) {
-                *p = z + beta * *p;
-            }
+            kernels::turn(p.data, &z[bounds[strip]..bounds[strip + 1]], beta);
         });
     }
 
@@ -246,14 +246,10 @@ impl Vectors<'_> {
             Each(&mut self.sums),
         );
         for_each_strip(count, outputs, &|strip, (x, r, sum)| {
-            let from = bounds[strip];
-            for (x, p) in x.data.iter_mut().zip(&p[from..]) {
-                *x += alpha * f64::from(*p);
-            }
-            for (r, q) in r.data.iter_mut().zip(&q[from..]) {
-                *r -= alpha * q;
-            }
-            sum.0[0] = dot(r.data, r.data);
+            let range = bounds[strip]..bounds[strip + 1];
+            let mut lanes = [0.0; 8];
+            kernels::step(x.data, r.data, &p[range.clone()], &q[range], alpha, &mut lanes);
+            sum.0[0] = lanes.iter().sum();
         });
         self.sums.iter().sum::<f64>().sqrt()
     }
@@ -277,17 +273,6 @@ fn for_sheet_rows(
     }
 }
 
-/// Scalar product in a fixed order of summation.
-fn dot<A: Value, B: Value>(a: &[A], b: &[B]) -> f64 {
-    let mut lanes = [0.0f64; 8];
-    for (a, b) in a.chunks(8).zip(b.chunks(8)) {
-        for ((lane, a), b) in lanes.iter_mut().zip(a).zip(b) {
-            *lane += a.wide() * b.wide();
-        }
-    }
-    lanes.iter().sum()
-}
-
 fn conjugate_gradients(
     operator: &Operator,
     hierarchy: &Hierarchy,
@@ -306,11 +291,11 @@ fn conjugate_gradients(
     let mut v = Vectors {
         operator,
         level,
-        x: vec![0.0; n],
-        r: vec![0.0; n],
-        q: vec![0.0; n],
-        p: vec![0.0; n],
-        z: vec![0.0; n],
+        x: zeros(n),
+        r: zeros(n),
+        q: zeros(n),
+        p: zeros(n),
+        z: zeros(n),
         sums: vec![0.0; level.strips.len() - 1],
     };
     for j in 0..level.layout.ny {
