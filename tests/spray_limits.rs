@@ -143,7 +143,13 @@ fn vanishing_boiling_gives_the_answer_of_the_stated_coefficient() {
     let mut nozzles = stated.clone();
     nozzles.spray = curves_of;
     let liquid = Arc::new(Liquid::new(FilmTable::new(100.0, |_| 3.0), 1e6));
-    let curve = SurfaceCurve::wetted(&liquid, 1.0, 3000.0, 1.0, f64::INFINITY, 0.0);
+    let curve = SurfaceCurve {
+        wetted_share: 1.0,
+        single_phase: 3000.0,
+        boiling: 1.0,
+        critical_W_m2: f64::INFINITY,
+        dry_htc_W_m2K: 0.0,
+    };
     let Spray::Correlated(spray) = &nozzles.spray else { panic!("the case has nozzles") };
     let model = SprayModel::new(spray, &nozzles.coolant).unwrap();
     let field = model.flux(&mesh.plane.x_lines_m, &mesh.plane.y_lines_m).unwrap();

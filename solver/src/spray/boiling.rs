@@ -47,7 +47,12 @@ pub fn rybicki_mudawar(
 
 /// The part of [`rybicki_mudawar`] that depends on the spray: `4.79e-3 Q''^0.7 d32^(-0.65)`.
 pub fn flux_factor(flux_m_s: f64, drop_size_m: f64) -> f64 {
-    4.79e-3 * (0.7 * flux_m_s.ln() - 0.65 * drop_size_m.ln()).exp()
+    flux_factor_ln(flux_m_s.ln(), drop_size_m.ln())
+}
+
+/// [`flux_factor`] from the logarithms of its arguments, for many cells.
+pub(super) fn flux_factor_ln(ln_flux: f64, ln_drop_size: f64) -> f64 {
+    4.79e-3 * (0.7 * ln_flux - 0.65 * ln_drop_size).exp()
 }
 
 /// The part of [`rybicki_mudawar`] that depends on the liquid:

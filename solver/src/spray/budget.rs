@@ -96,9 +96,10 @@ impl LiquidBudget {
         on_die_share: f64,
     ) -> Self {
         let nozzle_flows = model.nozzles().iter().map(|n| n.flow_m3_s * n.flow_factor);
-        let flow_m3_s: f64 = nozzle_flows.clone().sum();
-        let pumping_W: f64 =
-            nozzle_flows.zip(model.nozzles()).map(|(q, n)| q * n.pressure_drop_Pa).sum();
+        // A sum of nothing would be minus zero.
+        let flow_m3_s = nozzle_flows.clone().fold(0.0, |sum, q| sum + q);
+        let pumping_W =
+            nozzle_flows.zip(model.nozzles()).fold(0.0, |sum, (q, n)| sum + q * n.pressure_drop_Pa);
         let liquid = Stream {
             density_in_kg_m3: model.inlet.density_liquid_kg_m3,
             density_liquid_kg_m3: model.saturated.density_liquid_kg_m3,

@@ -50,7 +50,12 @@ pub fn estes_mudawar(
 
 /// The part of [`estes_mudawar`] that depends on the spray: `2.3 Q''^0.3 d32^(-0.35)`.
 pub fn flux_factor(flux_m_s: f64, drop_size_m: f64) -> f64 {
-    2.3 * (0.3 * flux_m_s.ln() - 0.35 * drop_size_m.ln()).exp()
+    flux_factor_ln(flux_m_s.ln(), drop_size_m.ln())
+}
+
+/// [`flux_factor`] from the logarithms of its arguments, for many cells.
+pub(super) fn flux_factor_ln(ln_flux: f64, ln_drop_size: f64) -> f64 {
+    2.3 * (0.3 * ln_flux - 0.35 * ln_drop_size).exp()
 }
 
 /// The part of [`estes_mudawar`] that depends on the liquid.

@@ -103,12 +103,6 @@ pub struct SurfaceCurve {
     pub critical_W_m2: f64,
     /// h_dry, W/(m²·K).
     pub dry_htc_W_m2K: f64,
-    /// r_k, K.
-    knee_K: f64,
-    /// q_k, W/m².
-    knee_W_m2: f64,
-    /// q_j' at r_k, W/(m²·K).
-    knee_slope_W_m2K: f64,
 }
 
 /// The liquid's part of every curve of one spray.
@@ -138,37 +132,7 @@ impl SurfaceCurve {
             boiling: 0.0,
             critical_W_m2: f64::INFINITY,
             dry_htc_W_m2K: htc_W_m2K,
-            knee_K: f64::INFINITY,
-            knee_W_m2: f64::INFINITY,
-            knee_slope_W_m2K: 0.0,
         }
-    }
-
-    /// A cell with the wetted share w and the factors a and b, its critical heat flux and the
-    /// coefficient of its dry part.
-    pub fn wetted(
-        liquid: &Liquid,
-        wetted_share: f64,
-        single_phase: f64,
-        boiling: f64,
-        critical_W_m2: f64,
-        dry_htc_W_m2K: f64,
-    ) -> Self {
-        let mut curve = SurfaceCurve {
-            wetted_share,
-            single_phase,
-            boiling,
-            critical_W_m2,
-            dry_htc_W_m2K,
-            knee_K: f64::INFINITY,
-            knee_W_m2: f64::INFINITY,
-            knee_slope_W_m2K: 0.0,
-        };
-        if critical_W_m2.is_finite() {
-            curve.knee_K = curve.rise_at_joined(liquid, KNEE * critical_W_m2);
-            (curve.knee_W_m2, curve.knee_slope_W_m2K) = curve.joined(liquid, curve.knee_K);
-        }
-        curve
     }
 
     /// Flux (W/m² of the whole cell) and its derivative (W/(m²·K)) at a surface `rise_K` above
@@ -185,13 +149,16 @@ impl SurfaceCurve {
 
     /// Flux and derivative on the wetted part.
     fn wetted_flux(&self, liquid: &Liquid, rise_K: f64) -> (f64, f64) {
-        if rise_K <= self.knee_K {
-            return self.joined(liquid, rise_K);
+        let joined = self.joined(liquid, rise_K);
+        if joined.0 <= KNEE * self.critical_W_m2 {
+            return joined;
         }
-        let room = self.critical_W_m2 - self.knee_W_m2;
-        let s = self.knee_slope_W_m2K * (rise_K - self.knee_K) / room;
-        let left = 1.0 / (1.0 + s);
-        (self.critical_W_m2 - room * left, self.knee_slope_W_m2K * left * left)
+        // Few cells come here, so the knee is looked for only now.
+        let knee_K = self.rise_at_joined(liquid, KNEE * self.critical_W_m2).min(rise_K);
+        let (knee_W_m2, knee_slope) = self.joined(liquid, knee_K);
+        let room = self.critical_W_m2 - knee_W_m2;
+        let left = 1.0 / (1.0 + knee_slope * (rise_K - knee_K) / room);
+        (self.critical_W_m2 - room * left, knee_slope * left * left)
     }
 
     /// The joined branches, without regard to the critical heat flux, on the wetted part.
@@ -286,7 +253,12 @@ impl SurfaceCurve {
     /// search adds up. Gauss quadrature between the joints of the curve, good to about 1e-9.
     pub fn energy(&self, liquid: &Liquid, rise_K: f64) -> f64 {
         let film_end = liquid.film.step_K * FILM_INTERVALS as f64;
-        let mut ends = [0.0, liquid.subcooling_K, film_end, self.knee_K, rise_K];
+        let knee_K = if self.wetted_share > 0.0 && self.critical_W_m2.is_finite() {
+            self.rise_at_joined(liquid, KNEE * self.critical_W_m2)
+        } else {
+            rise_K
+        };
+        let mut ends = [0.0, liquid.subcooling_K, film_end, knee_K, rise_K];
         if rise_K <= 0.0 {
             // One straight piece below the liquid's temperature.
             return 0.5 * rise_K * self.flux(liquid, rise_K).0;
@@ -377,14 +349,13 @@ mod tests {
             FilmTable::new((4.0 * subcooling_K).max(1.0), |_| single_phase::liquid_factor(&state)),
             subcooling_K,
         );
-        let curve = SurfaceCurve::wetted(
-            &liquid,
-            share,
-            single_phase::flux_factor(0.020, 150e-6),
-            boiling::flux_factor(0.020, 150e-6) * boiling::liquid_factor(&state),
-            critical_heat_flux::estes_mudawar(&state, 0.020, 150e-6, subcooling_K),
-            200.0,
-        );
+        let curve = SurfaceCurve {
+            wetted_share: share,
+            single_phase: single_phase::flux_factor(0.020, 150e-6),
+            boiling: boiling::flux_factor(0.020, 150e-6) * boiling::liquid_factor(&state),
+            critical_W_m2: critical_heat_flux::estes_mudawar(&state, 0.020, 150e-6, subcooling_K),
+            dry_htc_W_m2K: 200.0,
+        };
         (liquid, curve)
     }
 
@@ -438,7 +409,13 @@ mod tests {
     #[test]
     fn without_boiling_and_limit_the_curve_is_the_stated_coefficient() {
         let liquid = Liquid::new(FilmTable::new(40.0, |_| 3.0), 1e9);
-        let curve = SurfaceCurve::wetted(&liquid, 1.0, 4000.0, 0.0, f64::INFINITY, 0.0);
+        let curve = SurfaceCurve {
+            wetted_share: 1.0,
+            single_phase: 4000.0,
+            boiling: 0.0,
+            critical_W_m2: f64::INFINITY,
+            dry_htc_W_m2K: 0.0,
+        };
         for rise in [-7.0, 0.0, 0.3, 12.7, 39.9, 40.0, 55.0, 1000.0] {
             let (q, slope) = curve.flux(&liquid, rise);
             assert!((q - 12_000.0 * rise).abs() <= 1e-12 * 12_000.0 * rise.abs());

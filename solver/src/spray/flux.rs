@@ -63,12 +63,12 @@ impl FluxField {
 
     /// Flow of all nozzles, m³/s.
     pub fn flow_m3_s(&self) -> f64 {
-        self.landings.iter().map(|l| l.flow_m3_s).sum()
+        self.landings.iter().fold(0.0, |sum, l| sum + l.flow_m3_s)
     }
 
     /// Flow that lands inside the grid, m³/s.
     pub fn landed_m3_s(&self) -> f64 {
-        self.landings.iter().map(|l| l.landed_m3_s).sum()
+        self.landings.iter().fold(0.0, |sum, l| sum + l.landed_m3_s)
     }
 
     /// Share of the flow that misses the grid, 0 to 1; 0 without flow.

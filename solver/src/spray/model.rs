@@ -130,19 +130,20 @@ impl SprayModel {
                     return SurfaceCurve::dry(self.unwetted_htc_W_m2K);
                 };
                 let inside = self.in_range(flux, drop);
-                let critical = critical_heat_flux::flux_factor(flux, drop)
+                let (ln_flux, ln_drop) = (flux.ln(), drop.ln());
+                let critical = critical_heat_flux::flux_factor_ln(ln_flux, ln_drop)
                     * critical_liquid
                     * band.factor(inside.critical_band());
-                SurfaceCurve::wetted(
-                    &self.liquid,
-                    share,
-                    single_phase::flux_factor(flux, drop) * band.factor(inside.single_band()),
-                    boiling::flux_factor(flux, drop)
+                SurfaceCurve {
+                    wetted_share: share,
+                    single_phase: single_phase::flux_factor_ln(ln_flux, ln_drop)
+                        * band.factor(inside.single_band()),
+                    boiling: boiling::flux_factor_ln(ln_flux, ln_drop)
                         * boiling_liquid
                         * band.factor(inside.boiling_band()),
-                    critical.min(capacity * flux),
-                    self.unwetted_htc_W_m2K,
-                )
+                    critical_W_m2: critical.min(capacity * flux),
+                    dry_htc_W_m2K: self.unwetted_htc_W_m2K,
+                }
             })
             .collect();
         CellCurves { liquid: Arc::clone(&self.liquid), curves }
