@@ -15,11 +15,12 @@ const WIDEST_SHARE: f64 = 1.0 / 12.0;
 /// A cell that the density asks for is never narrower than this share of the module.
 const NARROWEST_SHARE: f64 = 1.0 / 40_000.0;
 /// How strongly the cell width follows curvature; see [`GridFamily::from_curvature`].
-const CURVATURE_EXPONENT: f64 = 0.3;
+const CURVATURE_EXPONENT: f64 = 0.4;
 /// Share of the module's size that a cell has where a cell of that width sags by the accuracy.
 const REFERENCE_SHARE: f64 = 0.02;
 
-/// Lines of one axis: the snapped edges, and an even number of pieces between each two.
+/// Lines of one axis: the snapped edges, and pieces between each two in a number that can be
+/// halved twice.
 #[derive(Debug, Clone)]
 struct Axis {
     edges_m: Vec<f64>,
@@ -33,7 +34,7 @@ impl Axis {
             .windows(2)
             .map(|pair| {
                 let cells = density.cells_up_to(pair[1]) - density.cells_up_to(pair[0]);
-                2 * ((0.5 * cells).ceil() as usize).max(1)
+                4 * ((0.25 * cells).ceil() as usize).max(1)
             })
             .collect();
         Axis { edges_m, density, pieces }
@@ -48,7 +49,7 @@ impl Axis {
     }
 }
 
-/// A plane grid that can be halved.
+/// A plane grid that can be halved twice.
 #[derive(Debug, Clone)]
 pub(super) struct GridFamily {
     axes: [Axis; 2],
@@ -131,6 +132,11 @@ impl GridFamily {
     /// Every other line of it; edges stay.
     pub(super) fn half(&self) -> PlaneGrid {
         PlaneGrid { x_lines_m: self.axes[0].lines(2), y_lines_m: self.axes[1].lines(2) }
+    }
+
+    /// Every fourth line of it; edges stay.
+    pub(super) fn quarter(&self) -> PlaneGrid {
+        PlaneGrid { x_lines_m: self.axes[0].lines(4), y_lines_m: self.axes[1].lines(4) }
     }
 }
 

@@ -1,5 +1,6 @@
 //! One steady solve, refined until the accuracy asked for is reached.
 
+mod estimate;
 mod grids;
 mod interpolate;
 mod one_grid;

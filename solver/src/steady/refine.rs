@@ -1,19 +1,10 @@
 //! Solve until every junction temperature is known well enough.
 //!
-//! Each round solves three grids: the *fine* one whose fields are reported, its *half* (every
-//! other line of the plane, the same sheets), and the half with every sheet cut in two. With D_p
-//! the change of a temperature from half to fine and D_t that with the doubled sheets, an order p
-//! in the plane leaves an error of D_p / (2^p - 1) on the fine grid, and an order q through the
-//! thickness leaves D_t 2^q / (2^q - 1). Both are extrapolated with a fraction in the middle of
-//! what the orders from 1 up can give, and the uncertainty is what then can be left:
-//!
-//!     plane:      p from 1 up: 0 to D_p      T += D_p / 2      u_plane = |D_p| / 2
-//!     thickness:  q from 1 up: D_t to 2 D_t  T += 3 D_t / 2    u_thick = |D_t| / 2
-//!
-//! Richardson extrapolation with an interval in place of an observed order: P. J. Roache,
-//! J. Fluids Eng. 116 (1994) 405-413; I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. On a
-//! mesh of fixed cells nothing is extrapolated and the whole range is the uncertainty.
+//! Each round solves four grids: the *fine* one whose fields are reported, its *half* and its
+//! *quarter* (every second and every fourth line of the plane, the same sheets), and the half
+//! with every sheet cut in two. See [`super::estimate`] for what follows from them.
 
+use super::estimate;
 use super::grids::{GridFamily, curvature};
 use super::interpolate::interpolate;
 use super::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_mesh, solve_with_law};
@@ -26,18 +17,6 @@ use crate::results::{
 };
 use crate::spray::{Band, SprayModel};
 
-/// How a change between grids becomes a correction and an uncertainty.
-#[derive(Debug, Clone, Copy)]
-struct Shares {
-    correction: f64,
-    uncertainty: f64,
-}
-
-const PLANE: Shares = Shares { correction: 0.5, uncertainty: 0.5 };
-const THICKNESS: Shares = Shares { correction: 1.5, uncertainty: 0.5 };
-/// Without correction, for a mesh that the case fixes.
-const PLANE_FIXED: Shares = Shares { correction: 0.0, uncertainty: 1.0 };
-const THICKNESS_FIXED: Shares = Shares { correction: 0.0, uncertainty: 2.0 };
 /// Share of the accuracy that the choice of sheets may use.
 const THICKNESS_SHARE: f64 = 0.4;
 /// Most sheets one part is cut into by choice.
@@ -181,7 +160,7 @@ impl Refiner<'_, '_> {
         }
         loop {
             let left: f64 =
-                trials.iter().map(|(_, _, change)| THICKNESS.uncertainty * largest(change)).sum();
+                trials.iter().map(|(_, _, change)| estimate::thickness(largest(change), true).uncertainty_K).sum();
             let worst = (0..trials.len())
                 .filter(|&k| count(&slicing, trials[k].0) < MOST_SLICES)
                 .max_by(|&a, &b| largest(&trials[a].2).total_cmp(&largest(&trials[b].2)));
@@ -212,7 +191,9 @@ impl Refiner<'_, '_> {
         slicing: &Slicing,
         guess: Option<&GridSolution>,
     ) -> Result<Round, SteadyError> {
-        let half = self.solve(family.half(), slicing, guess)?;
+        let quarter = self.solve(family.quarter(), slicing, guess)?;
+        let quarter_statistics = statistics_of(self.module, &quarter);
+        let half = self.solve(family.half(), slicing, Some(&quarter))?;
         let half_statistics = statistics_of(self.module, &half);
         let thick = self.solve(family.half(), &all_doubled(slicing), Some(&half))?;
         let thick_statistics = statistics_of(self.module, &thick);
@@ -223,26 +204,27 @@ impl Refiner<'_, '_> {
         let iteration_K: f64 = 1e3
             * fine.residual_relative
             * statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
-        let (plane, thickness) = if self.module.mesh.cell_m.is_some() {
-            (PLANE_FIXED, THICKNESS_FIXED)
-        } else {
-            (PLANE, THICKNESS)
-        };
+        let extrapolate = self.module.mesh.cell_m.is_none();
         let (mut plane_K, mut thickness_K) = (Vec::new(), Vec::new());
-        for ((fine, half), thick) in
-            statistics.iter_mut().zip(&half_statistics).zip(&thick_statistics)
-        {
-            let (in_plane, through) = (three(fine, half), three(thick, half));
-            let corrected =
-                |k: usize| plane.correction * in_plane[k] + thickness.correction * through[k];
-            fine.max_K += corrected(0);
-            fine.mean_K += corrected(1);
-            fine.min_K += corrected(2);
-            plane_K.push(plane.uncertainty * largest(&in_plane.map(f64::abs)));
-            thickness_K.push(thickness.uncertainty * largest(&through.map(f64::abs)));
+        for (k, fine) in statistics.iter_mut().enumerate() {
+            let last = three(fine, &half_statistics[k]);
+            let before = three(&half_statistics[k], &quarter_statistics[k]);
+            let through = three(&thick_statistics[k], &half_statistics[k]);
+            let (mut in_plane_K, mut through_K) = (0.0f64, 0.0f64);
+            let values = [&mut fine.max_K, &mut fine.mean_K, &mut fine.min_K];
+            for (m, value) in values.into_iter().enumerate() {
+                let plane = estimate::plane(before[m], last[m], extrapolate);
+                let thickness = estimate::thickness(through[m], extrapolate);
+                *value += plane.correction_K + thickness.correction_K;
+                in_plane_K = largest(&[in_plane_K, plane.uncertainty_K]);
+                through_K = largest(&[through_K, thickness.uncertainty_K]);
+            }
+            plane_K.push(in_plane_K);
+            thickness_K.push(through_K);
         }
         let uncertainty_K: Vec<f64> =
             plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t + iteration_K).collect();
+        self.record(&quarter, None, None);
         self.record(&half, None, None);
         let parts_K = [largest(&plane_K), largest(&thickness_K), iteration_K];
         self.record(&fine, Some(uncertainty_K.clone()), Some(parts_K));

@@ -1,0 +1,122 @@
+//! From the changes between grids to a correction and an uncertainty.
+//!
+//! In the plane three nested grids give two changes of a temperature, D1 (quarter to half) and D2
+//! (half to fine). With the observed order p the fine grid is off by c(p) D2:
+//!
+//!     p = log2 |D1 / D2|      c(p) = 1 / (2^p - 1)
+//!
+//! Richardson extrapolation and its safety: P. J. Roache, J. Fluids Eng. 116 (1994) 405-413;
+//! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. The grid convergence index of those
+//! papers multiplies c |D2| by 1.25 and leaves the value alone. Here the value is corrected, and
+//! the uncertainty is what the correction may be off by when the order is off by
+//! [`ORDER_DOUBT`]. Where the changes do not look like an order (they swing or grow), any order
+//! from 1 up is allowed for, and the larger of the two changes counts.
+//!
+//! Through the thickness one doubling of all sheets gives one change D. Doubling lessens the
+//! error by a factor r of 2 (the edge of a die, observed 2.2 to 3) to 4 (smooth, second order)
+//! and somewhat more before the asymptotic range; the undoubled sheets are off by D r / (r - 1):
+//! 2 D to 1.2 D.
+
+/// Lowest and highest order that is believed: below is no convergence worth the name, above is
+/// chance, for the scheme is of second order.
+const ORDERS: [f64; 2] = [1.0, 2.0];
+/// By how much an observed order may be off.
+const ORDER_DOUBT: f64 = 0.3;
+/// Least share of the last change that is always doubted: changes of maxima carry a little noise
+/// from where the cells fall.
+const LEAST_SHARE: f64 = 0.1;
+
+/// What to add to a value, and how far it may still be off, K.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Estimate {
+    pub correction_K: f64,
+    pub uncertainty_K: f64,
+}
+
+/// 1 / (2^p - 1).
+fn share(order: f64) -> f64 {
+    1.0 / (order.exp2() - 1.0)
+}
+
+/// The plane: `before` is the change from quarter to half, `last` from half to fine, K. Without
+/// `extrapolate` the value stays and the correction is part of the uncertainty.
+pub(super) fn plane(before: f64, last: f64, extrapolate: bool) -> Estimate {
+    let ratio = before / last;
+    let orderly = ratio > 1.0 && ratio.is_finite();
+    let estimate = if orderly {
+        let order = ratio.log2().clamp(ORDERS[0], ORDERS[1]);
+        let correction_K = share(order) * last;
+        let spread = share((order - ORDER_DOUBT).max(ORDERS[0] - ORDER_DOUBT)) - share(order);
+        // An order below the believed range is no order: the distance to it is doubted too.
+        let unbelieved = (ORDERS[0] - ratio.log2()).max(0.0);
+        let uncertainty_K = (spread.max(LEAST_SHARE) + unbelieved) * last.abs();
+        Estimate { correction_K, uncertainty_K }
+    } else {
+        Estimate { correction_K: 0.5 * last, uncertainty_K: 0.5 * last.abs().max(before.abs()) }
+    };
+    kept(estimate, extrapolate)
+}
+
+/// The thickness: `change` is that of doubling all sheets, K.
+pub(super) fn thickness(change: f64, extrapolate: bool) -> Estimate {
+    kept(Estimate { correction_K: 1.6 * change, uncertainty_K: 0.4 * change.abs() }, extrapolate)
+}
+
+fn kept(estimate: Estimate, extrapolate: bool) -> Estimate {
+    if extrapolate {
+        estimate
+    } else {
+        Estimate {
+            correction_K: 0.0,
+            uncertainty_K: estimate.uncertainty_K + estimate.correction_K.abs(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A series of values `limit + error * h^p` on h = 4, 2, 1.
+    fn changes(error: f64, order: f64) -> (f64, f64, f64) {
+        let value = |h: f64| error * h.powf(order);
+        (value(2.0) - value(4.0), value(1.0) - value(2.0), value(1.0))
+    }
+
+    #[test]
+    fn a_clean_order_is_corrected_exactly_and_the_interval_holds() {
+        for order in [1.0, 1.3, 1.7, 2.0] {
+            for error in [0.2, -3.0] {
+                let (before, last, left) = changes(error, order);
+                let estimate = plane(before, last, true);
+                assert!((left + estimate.correction_K).abs() < 1e-12);
+                assert!(estimate.uncertainty_K > 0.0);
+                let raw = plane(before, last, false);
+                assert!(raw.correction_K == 0.0 && raw.uncertainty_K > left.abs());
+            }
+        }
+    }
+
+    #[test]
+    fn slow_convergence_is_inside_the_interval() {
+        for order in [0.6, 0.8] {
+            let (before, last, left) = changes(1.0, order);
+            let estimate = plane(before, last, true);
+            assert!((left + estimate.correction_K).abs() <= estimate.uncertainty_K);
+        }
+    }
+
+    #[test]
+    fn swinging_changes_are_not_taken_for_an_order() {
+        let estimate = plane(0.4, -0.1, true);
+        assert!(estimate.uncertainty_K >= 0.2);
+        let growing = plane(0.01, 0.1, true);
+        assert!(growing.uncertainty_K >= 0.05);
+    }
+
+    #[test]
+    fn exact_grids_leave_nothing() {
+        let estimate = plane(0.0, 0.0, true);
+        assert_eq!((estimate.correction_K, estimate.uncertainty_K), (0.0, 0.0));
+    }
+}
