@@ -1,7 +1,8 @@
 //! From the changes between grids to a correction and an uncertainty.
 //!
-//! In the plane three nested grids give two changes of a temperature, D1 (quarter to half) and D2
-//! (half to fine). With the observed order p the fine grid is off by c(p) D2:
+//! Three grids, each twice as fine as the one before, give two changes of a temperature, D1
+//! (quarter to half) and D2 (half to fine). With the observed order p the fine grid is off by
+//! c(p) D2:
 //!
 //!     p = log2 |D1 / D2|      c(p) = 1 / (2^p - 1)
 //!
@@ -12,10 +13,9 @@
 //! [`ORDER_DOUBT`]. Where the changes do not look like an order (they swing or grow), any order
 //! from 1 up is allowed for, and the larger of the two changes counts.
 //!
-//! Through the thickness one doubling of all sheets gives one change D. Doubling lessens the
-//! error by a factor r of 2 (the edge of a die, observed 2.2 to 3) to 4 (smooth, second order)
-//! and somewhat more before the asymptotic range; the undoubled sheets are off by D r / (r - 1):
-//! 2 D to 1.2 D.
+//! Where only the sheets are doubled there is one change D. Doubling lessens the error by a
+//! factor r of 2 (the edge of a die, observed 2.2 to 3) to 4 (smooth, second order) and more
+//! before the asymptotic range; the undoubled sheets are off by D r / (r - 1), at most 2 D.
 
 /// Lowest and highest order that is believed: below is no convergence worth the name, above is
 /// chance, for the scheme is of second order.
@@ -38,39 +38,33 @@ fn share(order: f64) -> f64 {
     1.0 / (order.exp2() - 1.0)
 }
 
-/// The plane: `before` is the change from quarter to half, `last` from half to fine, K. Without
-/// `extrapolate` the value stays and the correction is part of the uncertainty.
-pub(super) fn plane(before: f64, last: f64, extrapolate: bool) -> Estimate {
+impl Estimate {
+    /// The uncertainty of the value left as it is, K.
+    pub(super) fn without_correction(self) -> f64 {
+        self.uncertainty_K + self.correction_K.abs()
+    }
+}
+
+/// `before` is the change from quarter to half, `last` from half to fine, K.
+pub(super) fn joint(before: f64, last: f64) -> Estimate {
     let ratio = before / last;
     let orderly = ratio > 1.0 && ratio.is_finite();
-    let estimate = if orderly {
+    if orderly {
         let order = ratio.log2().clamp(ORDERS[0], ORDERS[1]);
         let correction_K = share(order) * last;
-        let spread = share((order - ORDER_DOUBT).max(ORDERS[0] - ORDER_DOUBT)) - share(order);
+        let spread = share(order - ORDER_DOUBT) - share(order);
         // An order below the believed range is no order: the distance to it is doubted too.
         let unbelieved = (ORDERS[0] - ratio.log2()).max(0.0);
         let uncertainty_K = (spread.max(LEAST_SHARE) + unbelieved) * last.abs();
         Estimate { correction_K, uncertainty_K }
     } else {
         Estimate { correction_K: 0.5 * last, uncertainty_K: 0.5 * last.abs().max(before.abs()) }
-    };
-    kept(estimate, extrapolate)
-}
-
-/// The thickness: `change` is that of doubling all sheets, K.
-pub(super) fn thickness(change: f64, extrapolate: bool) -> Estimate {
-    kept(Estimate { correction_K: 1.6 * change, uncertainty_K: 0.4 * change.abs() }, extrapolate)
-}
-
-fn kept(estimate: Estimate, extrapolate: bool) -> Estimate {
-    if extrapolate {
-        estimate
-    } else {
-        Estimate {
-            correction_K: 0.0,
-            uncertainty_K: estimate.uncertainty_K + estimate.correction_K.abs(),
-        }
     }
+}
+
+/// The error left by sheets whose doubling changes a value by `change`, K.
+pub(super) fn thickness(change: f64) -> f64 {
+    2.0 * change.abs()
 }
 
 #[cfg(test)]
@@ -88,11 +82,10 @@ mod tests {
         for order in [1.0, 1.3, 1.7, 2.0] {
             for error in [0.2, -3.0] {
                 let (before, last, left) = changes(error, order);
-                let estimate = plane(before, last, true);
+                let estimate = joint(before, last);
                 assert!((left + estimate.correction_K).abs() < 1e-12);
                 assert!(estimate.uncertainty_K > 0.0);
-                let raw = plane(before, last, false);
-                assert!(raw.correction_K == 0.0 && raw.uncertainty_K > left.abs());
+                assert!(estimate.without_correction() > left.abs());
             }
         }
     }
@@ -101,22 +94,22 @@ mod tests {
     fn slow_convergence_is_inside_the_interval() {
         for order in [0.6, 0.8] {
             let (before, last, left) = changes(1.0, order);
-            let estimate = plane(before, last, true);
+            let estimate = joint(before, last);
             assert!((left + estimate.correction_K).abs() <= estimate.uncertainty_K);
         }
     }
 
     #[test]
     fn swinging_changes_are_not_taken_for_an_order() {
-        let estimate = plane(0.4, -0.1, true);
+        let estimate = joint(0.4, -0.1);
         assert!(estimate.uncertainty_K >= 0.2);
-        let growing = plane(0.01, 0.1, true);
+        let growing = joint(0.01, 0.1);
         assert!(growing.uncertainty_K >= 0.05);
     }
 
     #[test]
     fn exact_grids_leave_nothing() {
-        let estimate = plane(0.0, 0.0, true);
+        let estimate = joint(0.0, 0.0);
         assert_eq!((estimate.correction_K, estimate.uncertainty_K), (0.0, 0.0));
     }
 }

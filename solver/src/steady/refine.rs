@@ -1,8 +1,15 @@
 //! Solve until every junction temperature is known well enough.
 //!
-//! Each round solves four grids: the *fine* one whose fields are reported, its *half* and its
-//! *quarter* (every second and every fourth line of the plane, the same sheets), and the half
-//! with every sheet cut in two. See [`super::estimate`] for what follows from them.
+//! Each round solves three grids, refined in the plane and through the thickness together: the
+//! *fine* one whose fields are reported; the *half*, with every second line of the plane and half
+//! the sheets of every part whose slicing matters; and the *quarter*, likewise. Together, because
+//! the error at the edge of a die, where heat turns into the substrate, needs both: cells that
+//! are fine in one direction only hide what the other misses. From the three follow an observed
+//! order, a correction and an uncertainty ([`super::estimate`]). A fourth, small solve (the
+//! quarter's plane with the half's sheets) tells which direction to refine next.
+//!
+//! On a mesh that the case fixes, the plane is compared on three grids with the sheets as stated,
+//! the thickness by doubling all sheets on the half plane, and nothing is extrapolated.
 
 use super::estimate;
 use super::grids::{GridFamily, curvature};
@@ -17,10 +24,11 @@ use crate::results::{
 };
 use crate::spray::{Band, SprayModel};
 
-/// Share of the accuracy that the choice of sheets may use.
-const THICKNESS_SHARE: f64 = 0.4;
-/// Most sheets one part is cut into by choice.
-const MOST_SLICES: usize = 32;
+/// A part is refined with the plane when doubling its sheets changes a junction by more than
+/// this share of the accuracy.
+const LIVE_SHARE: f64 = 0.05;
+/// Most sheets that one part starts from.
+const MOST_SLICES: usize = 16;
 /// Rounds before the accuracy is given up.
 const MOST_ROUNDS: usize = 12;
 
@@ -68,22 +76,22 @@ fn parts(module: &Module) -> Vec<Part> {
     parts
 }
 
-fn doubled(slicing: &Slicing, part: Part) -> Slicing {
+/// `slicing` with the sheets of `parts` multiplied.
+fn scaled(slicing: &Slicing, parts: &[Part], factor: usize) -> Slicing {
     let mut finer = slicing.clone();
-    match part {
-        Part::Layer(l) => finer.layers[l] *= 2,
-        Part::Attach => finer.die.iter_mut().for_each(|d| d[0] *= 2),
-        Part::Die => finer.die.iter_mut().for_each(|d| d[1] *= 2),
+    for part in parts {
+        match part {
+            Part::Layer(l) => finer.layers[*l] *= factor,
+            Part::Attach => finer.die.iter_mut().for_each(|d| d[0] *= factor),
+            Part::Die => finer.die.iter_mut().for_each(|d| d[1] *= factor),
+        }
     }
     finer
 }
 
-fn count(slicing: &Slicing, part: Part) -> usize {
-    match part {
-        Part::Layer(l) => slicing.layers[l],
-        Part::Attach => slicing.die.first().map_or(1, |d| d[0]),
-        Part::Die => slicing.die.first().map_or(1, |d| d[1]),
-    }
+fn most_slices(slicing: &Slicing) -> usize {
+    let in_die = slicing.die.iter().flatten().copied().max().unwrap_or(1);
+    slicing.layers.iter().copied().max().unwrap_or(1).max(in_die)
 }
 
 fn all_doubled(slicing: &Slicing) -> Slicing {
@@ -139,96 +147,126 @@ impl Refiner<'_, '_> {
         self.levels.push(level);
     }
 
-    /// Cuts parts finer, each time the one whose doubling still changes the junctions most,
-    /// until what is left fits in `allowed_K`. Judged on a coarse plane: the error of the
-    /// thickness hardly depends on it.
-    fn choose_slicing(
+    /// Parts whose doubling changes some junction noticeably, and the change that doubling the
+    /// others leaves, K. Judged on one small mesh.
+    fn live_parts(
         &mut self,
         plane: &PlaneGrid,
-        slicing: Slicing,
-        allowed_K: f64,
+        slicing: &Slicing,
         base: &GridSolution,
-    ) -> Result<Slicing, SteadyError> {
-        let mut slicing = slicing;
-        let mut now = statistics_of(self.module, base);
-        let mut trials: Vec<(Part, Statistics, Vec<f64>)> = Vec::new();
+    ) -> Result<(Vec<Part>, f64), SteadyError> {
+        let now = statistics_of(self.module, base);
+        let mut live = Vec::new();
+        let mut left_K = 0.0;
         for part in parts(self.module) {
-            let trial = self.solve(plane.clone(), &doubled(&slicing, part), Some(base))?;
-            let statistics = statistics_of(self.module, &trial);
-            let change = changes(&statistics, &now);
-            trials.push((part, statistics, change));
-        }
-        loop {
-            let left: f64 =
-                trials.iter().map(|(_, _, change)| estimate::thickness(largest(change), true).uncertainty_K).sum();
-            let worst = (0..trials.len())
-                .filter(|&k| count(&slicing, trials[k].0) < MOST_SLICES)
-                .max_by(|&a, &b| largest(&trials[a].2).total_cmp(&largest(&trials[b].2)));
-            let Some(worst) = worst else { break };
-            if left <= allowed_K {
-                break;
+            let finer = scaled(slicing, &[part], 2);
+            let trial = self.solve(plane.clone(), &finer, Some(base))?;
+            let change = largest(&changes(&statistics_of(self.module, &trial), &now));
+            if change > LIVE_SHARE * self.module.mesh.accuracy_K {
+                live.push(part);
+            } else {
+                left_K += change;
             }
-            let part = trials[worst].0;
-            slicing = doubled(&slicing, part);
-            now = trials[worst].1.clone();
-            let next = match self.solve(plane.clone(), &doubled(&slicing, part), Some(base)) {
-                Ok(next) => next,
-                Err(SteadyError::TooManyCells { .. }) => break,
-                Err(error) => return Err(error),
-            };
-            let statistics = statistics_of(self.module, &next);
-            let change = changes(&statistics, &now);
-            trials[worst] = (part, statistics, change);
         }
-        Ok(slicing)
+        Ok((live, left_K))
     }
 
-    /// Solves the three grids of a family; returns the fine solution and the two parts of its
-    /// uncertainty for every source.
+    /// Solves the three grids of a family, `live` parts refined with the plane.
     fn round(
         &mut self,
         family: &GridFamily,
         slicing: &Slicing,
+        live: &[Part],
+        left_K: f64,
         guess: Option<&GridSolution>,
     ) -> Result<Round, SteadyError> {
+        let module = self.module;
         let quarter = self.solve(family.quarter(), slicing, guess)?;
-        let quarter_statistics = statistics_of(self.module, &quarter);
-        let half = self.solve(family.half(), slicing, Some(&quarter))?;
-        let half_statistics = statistics_of(self.module, &half);
-        let thick = self.solve(family.half(), &all_doubled(slicing), Some(&half))?;
-        let thick_statistics = statistics_of(self.module, &thick);
-        let fine = self.solve(family.fine(), slicing, Some(&half))?;
-        let mut statistics = statistics_of(self.module, &fine);
+        self.record(&quarter, None, None);
+        let in_half = scaled(slicing, live, 2);
+        let thicker = self.solve(family.quarter(), &in_half, Some(&quarter))?;
+        let half = self.solve(family.half(), &in_half, Some(&thicker))?;
+        self.record(&half, None, None);
+        let fine = self.solve(family.fine(), &scaled(slicing, live, 4), Some(&half))?;
+        let quarter_statistics = statistics_of(module, &quarter);
+        let half_statistics = statistics_of(module, &half);
+        let mut statistics = statistics_of(module, &fine);
+        let thickness_share = {
+            let through = changes(&statistics_of(module, &thicker), &quarter_statistics);
+            let both = changes(&half_statistics, &quarter_statistics);
+            let in_plane = changes(&half_statistics, &statistics_of(module, &thicker));
+            let worst = (0..both.len()).max_by(|&a, &b| both[a].total_cmp(&both[b]));
+            worst.map_or(0.0, |w| through[w] / (through[w] + in_plane[w]).max(f64::MIN_POSITIVE))
+        };
+        let left = estimate::thickness(left_K);
+        let mut uncertainty_K = Vec::new();
+        for (k, fine) in statistics.iter_mut().enumerate() {
+            let last = three(fine, &half_statistics[k]);
+            let before = three(&half_statistics[k], &quarter_statistics[k]);
+            let mut most_K = 0.0;
+            let values = [&mut fine.max_K, &mut fine.mean_K, &mut fine.min_K];
+            for (m, value) in values.into_iter().enumerate() {
+                let estimate = estimate::joint(before[m], last[m]);
+                *value += estimate.correction_K;
+                most_K = largest(&[most_K, estimate.uncertainty_K]);
+            }
+            uncertainty_K.push(most_K + left);
+        }
+        Ok(self.close(half, half_statistics, fine, statistics, uncertainty_K, thickness_share))
+    }
+
+    /// The grids of a mesh that the case fixes: nothing is extrapolated.
+    fn fixed(&mut self, family: &GridFamily) -> Result<Round, SteadyError> {
+        let module = self.module;
+        let slicing = Slicing::coarsest(module);
+        let quarter = self.solve(family.quarter(), &slicing, None)?;
+        self.record(&quarter, None, None);
+        let half = self.solve(family.half(), &slicing, Some(&quarter))?;
+        self.record(&half, None, None);
+        let thicker = self.solve(family.half(), &all_doubled(&slicing), Some(&half))?;
+        let fine = self.solve(family.fine(), &slicing, Some(&half))?;
+        let quarter_statistics = statistics_of(module, &quarter);
+        let half_statistics = statistics_of(module, &half);
+        let statistics = statistics_of(module, &fine);
+        let through = changes(&statistics_of(module, &thicker), &half_statistics);
+        let (mut plane_K, mut thickness_K) = (Vec::new(), Vec::new());
+        for k in 0..statistics.len() {
+            let last = three(&statistics[k], &half_statistics[k]);
+            let before = three(&half_statistics[k], &quarter_statistics[k]);
+            let raw: Vec<f64> =
+                (0..3).map(|m| estimate::joint(before[m], last[m]).without_correction()).collect();
+            plane_K.push(largest(&raw));
+            thickness_K.push(estimate::thickness(through[k]));
+        }
+        let total: Vec<f64> = plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t).collect();
+        let share = largest(&thickness_K) / largest(&total).max(f64::MIN_POSITIVE);
+        Ok(self.close(half, half_statistics, fine, statistics, total, share.min(1.0)))
+    }
+
+    /// Adds the iteration error, records the fine grid and gathers the round.
+    fn close(
+        &mut self,
+        half: GridSolution,
+        half_statistics: Statistics,
+        fine: GridSolution,
+        statistics: Statistics,
+        mut uncertainty_K: Vec<f64>,
+        thickness_share: f64,
+    ) -> Round {
         // The residual bounds the error in the energy norm only; a thousandfold allowance over
         // the relative residual covers any temperature printed.
         let iteration_K: f64 = 1e3
             * fine.residual_relative
             * statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
-        let extrapolate = self.module.mesh.cell_m.is_none();
-        let (mut plane_K, mut thickness_K) = (Vec::new(), Vec::new());
-        for (k, fine) in statistics.iter_mut().enumerate() {
-            let last = three(fine, &half_statistics[k]);
-            let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let through = three(&thick_statistics[k], &half_statistics[k]);
-            let (mut in_plane_K, mut through_K) = (0.0f64, 0.0f64);
-            let values = [&mut fine.max_K, &mut fine.mean_K, &mut fine.min_K];
-            for (m, value) in values.into_iter().enumerate() {
-                let plane = estimate::plane(before[m], last[m], extrapolate);
-                let thickness = estimate::thickness(through[m], extrapolate);
-                *value += plane.correction_K + thickness.correction_K;
-                in_plane_K = largest(&[in_plane_K, plane.uncertainty_K]);
-                through_K = largest(&[through_K, thickness.uncertainty_K]);
-            }
-            plane_K.push(in_plane_K);
-            thickness_K.push(through_K);
-        }
-        let uncertainty_K: Vec<f64> =
-            plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t + iteration_K).collect();
-        self.record(&quarter, None, None);
-        self.record(&half, None, None);
-        let parts_K = [largest(&plane_K), largest(&thickness_K), iteration_K];
+        let discretisation_K = largest(&uncertainty_K);
+        uncertainty_K.iter_mut().for_each(|u| *u += iteration_K);
+        let parts_K = [
+            (1.0 - thickness_share) * discretisation_K,
+            thickness_share * discretisation_K,
+            iteration_K,
+        ];
         self.record(&fine, Some(uncertainty_K.clone()), Some(parts_K));
-        Ok(Round { half, half_statistics, fine, statistics, plane_K, thickness_K, uncertainty_K })
+        Round { half, half_statistics, fine, statistics, uncertainty_K, thickness_share }
     }
 }
 
@@ -237,9 +275,9 @@ struct Round {
     half_statistics: Statistics,
     fine: GridSolution,
     statistics: Statistics,
-    plane_K: Vec<f64>,
-    thickness_K: Vec<f64>,
     uncertainty_K: Vec<f64>,
+    /// Share of the thickness in the error, 0 to 1.
+    thickness_share: f64,
 }
 
 fn has_heat_sink(module: &Module) -> bool {
@@ -284,10 +322,7 @@ pub fn solve_keeping(
     let mut refiner = Refiner { module, options, progress, levels: Vec::new() };
     let mut warnings = Vec::new();
     let best = match module.mesh.cell_m {
-        Some(cell_m) => {
-            let slicing = Slicing::coarsest(module);
-            refiner.round(&GridFamily::even(module, cell_m), &slicing, None)?
-        }
+        Some(cell_m) => refiner.fixed(&GridFamily::even(module, cell_m))?,
         None => refine(&mut refiner, &mut warnings)?,
     };
     let levels = refiner.levels;
@@ -311,14 +346,14 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let mut shape = curvature(module, &scout);
     let mut family = GridFamily::from_curvature(module, &scout, &shape, scale);
     let scout = refiner.solve(family.half(), &slicing, Some(&scout))?;
-    slicing =
-        refiner.choose_slicing(&family.half(), slicing, THICKNESS_SHARE * accuracy_K, &scout)?;
     shape = curvature(module, &scout);
     family = GridFamily::from_curvature(module, &scout, &shape, scale);
+    let scout = refiner.solve(family.quarter(), &slicing, Some(&scout))?;
+    let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
     let mut best: Option<Round> = None;
     let mut guess = scout;
     for _ in 0..MOST_ROUNDS {
-        let round = match refiner.round(&family, &slicing, Some(&guess)) {
+        let round = match refiner.round(&family, &slicing, &live, left_K, Some(&guess)) {
             Ok(round) => round,
             Err(SteadyError::TooManyCells { needed, allowed }) => {
                 let Some(best) = best else {
@@ -332,19 +367,15 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             }
             Err(error) => return Err(error),
         };
-        let (plane, thickness) = (largest(&round.plane_K), largest(&round.thickness_K));
-        if largest(&round.uncertainty_K) <= accuracy_K {
+        let reached_K = largest(&round.uncertainty_K);
+        if reached_K <= accuracy_K {
             return Ok(round);
         }
-        if thickness > THICKNESS_SHARE * accuracy_K {
-            let half = refiner.solve(family.half(), &slicing, Some(&round.fine))?;
-            let allowed =
-                THICKNESS_SHARE * accuracy_K * (accuracy_K * THICKNESS_SHARE / thickness).min(1.0);
-            slicing = refiner.choose_slicing(&family.half(), slicing, allowed, &half)?;
-        }
-        let plane_share = 1.0 - THICKNESS_SHARE;
-        if plane > plane_share * accuracy_K {
-            scale *= (0.8 * plane_share * accuracy_K / plane).sqrt().clamp(0.2, 0.9);
+        if round.thickness_share > 0.5 && most_slices(&slicing) < MOST_SLICES {
+            slicing = scaled(&slicing, &live, 2);
+        } else {
+            // Between first and second order in the cell size, as at the edge of a die.
+            scale *= (0.8 * accuracy_K / reached_K).powf(0.7).clamp(0.25, 0.85);
         }
         shape = curvature(module, &round.fine);
         family = GridFamily::from_curvature(module, &round.fine, &shape, scale);
