@@ -65,6 +65,16 @@ pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceSt
                     }
                 }
             }
+            // Between the middles of cells the peak may be a little higher.
+            let row_at = y_points.iter().position(|&y| y == at_m[1]).unwrap_or(0);
+            let column_at = x_points.iter().position(|&x| x == at_m[0]).unwrap_or(0);
+            if (1..=ny).contains(&row_at) && (1..=nx).contains(&column_at) {
+                let column: Vec<f64> = rows.iter().map(|row| row[column_at]).collect();
+                let (rise_x, x) = peak(&rows[row_at - 1], &x_points, column_at);
+                let (rise_y, y) = peak(&with_rim(&column, &y_points), &y_points, row_at);
+                max_K += rise_x + rise_y;
+                at_m = [x, y];
+            }
             FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m }
         })
         .collect()
@@ -76,6 +86,23 @@ fn points(lines: &[f64]) -> Vec<f64> {
     points.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
     points.push(lines[lines.len() - 1]);
     points
+}
+
+/// How far the parabola through three neighbouring values rises above the middle one, and where
+/// its top lies.
+fn peak(values: &[f64], points: &[f64], k: usize) -> (f64, f64) {
+    let (a, b) = (points[k] - points[k - 1], points[k + 1] - points[k]);
+    let left = (values[k] - values[k - 1]) / a;
+    let right = (values[k + 1] - values[k]) / b;
+    let curvature = 2.0 * (right - left) / (a + b);
+    let slope = (left * b + right * a) / (a + b);
+    let offset = -slope / curvature;
+    // Only a top between the neighbours' nearer halves counts: else the middle value is no peak.
+    if curvature < 0.0 && offset > -0.5 * a && offset < 0.5 * b {
+        (0.5 * slope * offset, points[k] + offset)
+    } else {
+        (0.0, points[k])
+    }
 }
 
 /// Cell values with a value at either end, carried on linearly from the two cells next to it;
@@ -129,13 +156,13 @@ fn rises_of(
 }
 
 /// The junction rows: die in case order, then heaters. `statistics` (rises) and `uncertainty_K`
-/// have one entry a source.
+/// (that of maximum and mean, and that of the minimum) have one entry a source.
 pub fn junctions(
     module: &Module,
     network: &Network,
     solution: &GridSolution,
     statistics: &[FaceStatistics],
-    uncertainty_K: &[f64],
+    uncertainty_K: &[[f64; 2]],
 ) -> Vec<Junction> {
     let inlet_K = module.coolant.inlet_K;
     let plane = &network.mesh.plane;
@@ -147,32 +174,38 @@ pub fn junctions(
     described
         .zip(&network.sources)
         .zip(statistics.iter().zip(uncertainty_K))
-        .map(|(((name, type_name, power_W, limit_K, rect), source), (s, &uncertainty_K))| {
-            let mut heat_to_spray_W = 0.0;
-            for j in source.cells.j0..source.cells.j1 {
-                for i in source.cells.i0..source.cells.i1 {
-                    heat_to_spray_W +=
-                        solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
+        .map(
+            |(
+                ((name, type_name, power_W, limit_K, rect), source),
+                (s, &[uncertainty_K, min_uncertainty_K]),
+            )| {
+                let mut heat_to_spray_W = 0.0;
+                for j in source.cells.j0..source.cells.j1 {
+                    for i in source.cells.i0..source.cells.i1 {
+                        heat_to_spray_W +=
+                            solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
+                    }
                 }
-            }
-            let wetting = wetting_of(network, solution, source);
-            Junction {
-                name: name.clone(),
-                type_name: type_name.to_owned(),
-                power_W,
-                mean_flux_W_m2: power_W / rect.area_m2(),
-                max_K: inlet_K + s.max_K,
-                mean_K: inlet_K + s.mean_K,
-                min_K: inlet_K + s.min_K,
-                uncertainty_K,
-                limit_K,
-                hot_spot_m: s.at_m,
-                heat_to_spray_W,
-                wetted_share: wetting.map(|w| w.0),
-                chf_margin: wetting.and_then(|w| w.1),
-                model_range_K: None,
-            }
-        })
+                let wetting = wetting_of(network, solution, source);
+                Junction {
+                    name: name.clone(),
+                    type_name: type_name.to_owned(),
+                    power_W,
+                    mean_flux_W_m2: power_W / rect.area_m2(),
+                    max_K: inlet_K + s.max_K,
+                    mean_K: inlet_K + s.mean_K,
+                    min_K: inlet_K + s.min_K,
+                    uncertainty_K,
+                    min_uncertainty_K,
+                    limit_K,
+                    hot_spot_m: s.at_m,
+                    heat_to_spray_W,
+                    wetted_share: wetting.map(|w| w.0),
+                    chf_margin: wetting.and_then(|w| w.1),
+                    model_range_K: None,
+                }
+            },
+        )
         .collect()
 }
 

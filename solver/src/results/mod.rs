@@ -53,8 +53,11 @@ pub struct Junction {
     pub mean_K: f64,
     /// Lowest, K.
     pub min_K: f64,
-    /// Estimated numerical error of `max_K`, K.
+    /// Estimated numerical error of `max_K` and `mean_K`, K.
     pub uncertainty_K: f64,
+    /// Estimated numerical error of `min_K`, K: the minimum lies at a corner of the die, where
+    /// grids converge slowest.
+    pub min_uncertainty_K: f64,
     /// Limit, K.
     pub limit_K: Option<f64>,
     /// Where the highest temperature lies, m.

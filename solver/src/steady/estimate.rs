@@ -21,10 +21,10 @@
 /// chance, for the scheme is of second order.
 const ORDERS: [f64; 2] = [1.0, 2.0];
 /// By how much an observed order may be off.
-const ORDER_DOUBT: f64 = 0.3;
+const ORDER_DOUBT: f64 = 0.2;
 /// Least share of the last change that is always doubted: changes of maxima carry a little noise
 /// from where the cells fall.
-const LEAST_SHARE: f64 = 0.1;
+const LEAST_SHARE: f64 = 0.25;
 
 /// What to add to a value, and how far it may still be off, K.
 #[derive(Debug, Clone, Copy, PartialEq)]

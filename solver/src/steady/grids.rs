@@ -15,7 +15,11 @@ const WIDEST_SHARE: f64 = 1.0 / 12.0;
 /// A cell that the density asks for is never narrower than this share of the module.
 const NARROWEST_SHARE: f64 = 1.0 / 40_000.0;
 /// How strongly the cell width follows curvature; see [`GridFamily::from_curvature`].
-const CURVATURE_EXPONENT: f64 = 0.4;
+const CURVATURE_EXPONENT: f64 = 0.5;
+/// Widest cell inside a die as a share of its width, before `scale`.
+const DIE_SHARE: f64 = 1.0 / 12.0;
+/// Cell width at the edge of a die as a share of its thickness, before `scale`.
+const EDGE_SHARE: f64 = 0.2;
 /// Share of the module's size that a cell has where a cell of that width sags by the accuracy.
 const REFERENCE_SHARE: f64 = 0.02;
 
@@ -76,10 +80,8 @@ impl GridFamily {
     ///
     ///     width = scale L (8 accuracy / (L² |T''|))^e,   L = REFERENCE_SHARE * module size
     ///
-    /// e = 1/2 would give every cell the same sag of temperature over its width. The error of a
-    /// junction, which sums over many cells, falls faster per cell with a flatter distribution:
-    /// on a module of twelve die with blocks, error times cells was least for e from 0.2 to 0.3
-    /// and twice as large at 0.5. The error is of second order in `scale`.
+    /// e = 1/2 gives every cell the same sag of temperature over its width. Near the edges of die
+    /// the cells are finer than that: see [`edge_size`].
     pub(super) fn from_curvature(
         module: &Module,
         solution: &GridSolution,
@@ -102,6 +104,10 @@ impl GridFamily {
                         .clamp(length * NARROWEST_SHARE, length * WIDEST_SHARE)
                 })
                 .collect();
+            let centres = &nodes[1..nodes.len() - 1];
+            for (size, &x) in sizes.iter_mut().zip(centres) {
+                *size = size.min(scale * edge_size(module, axis, x));
+            }
             sizes.insert(0, sizes[0]);
             sizes.push(sizes[sizes.len() - 1]);
             for k in 1..sizes.len() {
@@ -206,4 +212,24 @@ fn second_differences(widths: &[f64], at: impl Fn(usize) -> f64, largest: &mut [
             *large = large.max((slope / width).abs());
         }
     }
+}
+
+/// Cell width wanted at x on account of the die, m. Near their edges heat turns from the attach
+/// into the substrate within about the thickness of the die, which no coarse grid shows; inside,
+/// even the coarsest grid of a family must show the top of the temperature.
+fn edge_size(module: &Module, axis: usize, x: f64) -> f64 {
+    module
+        .die
+        .iter()
+        .map(|die| {
+            let [low, high] = if axis == 0 {
+                [die.rect.x0_m, die.rect.x1_m]
+            } else {
+                [die.rect.y0_m, die.rect.y1_m]
+            };
+            let distance = (x - low).abs().min((x - high).abs());
+            let near = EDGE_SHARE * die.thickness_m + GROWTH * distance;
+            if low < x && x < high { near.min((high - low) * DIE_SHARE) } else { near }
+        })
+        .fold(f64::INFINITY, f64::min)
 }

@@ -39,7 +39,7 @@ fn statistics_of(module: &Module, solution: &GridSolution) -> Statistics {
     face_statistics(&Network::new(module, &solution.mesh), solution)
 }
 
-/// Largest change of any printed temperature of each source, K.
+/// Largest change of maximum and mean of each source, K.
 fn changes(a: &Statistics, b: &Statistics) -> Vec<f64> {
     a.iter().zip(b).map(|(a, b)| largest(&three(a, b).map(f64::abs))).collect()
 }
@@ -199,18 +199,16 @@ impl Refiner<'_, '_> {
             worst.map_or(0.0, |w| through[w] / (through[w] + in_plane[w]).max(f64::MIN_POSITIVE))
         };
         let left = estimate::thickness(left_K);
-        let mut uncertainty_K = Vec::new();
+        let mut uncertainty_K: Vec<Doubt> = Vec::new();
         for (k, fine) in statistics.iter_mut().enumerate() {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let mut most_K = 0.0;
-            let values = [&mut fine.max_K, &mut fine.mean_K, &mut fine.min_K];
-            for (m, value) in values.into_iter().enumerate() {
-                let estimate = estimate::joint(before[m], last[m]);
-                *value += estimate.correction_K;
-                most_K = largest(&[most_K, estimate.uncertainty_K]);
-            }
-            uncertainty_K.push(most_K + left);
+            let estimates = [0, 1, 2].map(|m| estimate::joint(before[m], last[m]));
+            fine.max_K += estimates[0].correction_K;
+            fine.mean_K += estimates[1].correction_K;
+            fine.min_K += estimates[2].correction_K;
+            let [max, mean, min] = estimates.map(|e| e.uncertainty_K + left);
+            uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min });
         }
         Ok(self.close(half, half_statistics, fine, statistics, uncertainty_K, thickness_share))
     }
@@ -228,19 +226,23 @@ impl Refiner<'_, '_> {
         let quarter_statistics = statistics_of(module, &quarter);
         let half_statistics = statistics_of(module, &half);
         let statistics = statistics_of(module, &fine);
-        let through = changes(&statistics_of(module, &thicker), &half_statistics);
-        let (mut plane_K, mut thickness_K) = (Vec::new(), Vec::new());
+        let thick_statistics = statistics_of(module, &thicker);
+        let mut uncertainty_K: Vec<Doubt> = Vec::new();
+        let (mut most_K, mut most_through_K) = (0.0f64, 0.0f64);
         for k in 0..statistics.len() {
             let last = three(&statistics[k], &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let raw: Vec<f64> =
-                (0..3).map(|m| estimate::joint(before[m], last[m]).without_correction()).collect();
-            plane_K.push(largest(&raw));
-            thickness_K.push(estimate::thickness(through[k]));
+            let [max, mean, min] =
+                [0, 1, 2].map(|m| estimate::joint(before[m], last[m]).without_correction());
+            let [max_t, mean_t, min_t] =
+                three(&thick_statistics[k], &half_statistics[k]).map(estimate::thickness);
+            uncertainty_K
+                .push(Doubt { hot_K: (max + max_t).max(mean + mean_t), cold_K: min + min_t });
+            most_K = largest(&[most_K, max, mean]);
+            most_through_K = largest(&[most_through_K, max_t, mean_t]);
         }
-        let total: Vec<f64> = plane_K.iter().zip(&thickness_K).map(|(p, t)| p + t).collect();
-        let share = largest(&thickness_K) / largest(&total).max(f64::MIN_POSITIVE);
-        Ok(self.close(half, half_statistics, fine, statistics, total, share.min(1.0)))
+        let share = most_through_K / (most_through_K + most_K).max(f64::MIN_POSITIVE);
+        Ok(self.close(half, half_statistics, fine, statistics, uncertainty_K, share))
     }
 
     /// Adds the iteration error, records the fine grid and gathers the round.
@@ -250,7 +252,7 @@ impl Refiner<'_, '_> {
         half_statistics: Statistics,
         fine: GridSolution,
         statistics: Statistics,
-        mut uncertainty_K: Vec<f64>,
+        mut uncertainty_K: Vec<Doubt>,
         thickness_share: f64,
     ) -> Round {
         // The residual bounds the error in the energy norm only; a thousandfold allowance over
@@ -258,16 +260,33 @@ impl Refiner<'_, '_> {
         let iteration_K: f64 = 1e3
             * fine.residual_relative
             * statistics.iter().map(|s| s.max_K.abs()).fold(0.0, f64::max);
-        let discretisation_K = largest(&uncertainty_K);
-        uncertainty_K.iter_mut().for_each(|u| *u += iteration_K);
+        let discretisation_K = most(&uncertainty_K);
+        for doubt in &mut uncertainty_K {
+            doubt.hot_K += iteration_K;
+            doubt.cold_K += iteration_K;
+        }
         let parts_K = [
             (1.0 - thickness_share) * discretisation_K,
             thickness_share * discretisation_K,
             iteration_K,
         ];
-        self.record(&fine, Some(uncertainty_K.clone()), Some(parts_K));
+        let printed = uncertainty_K.iter().map(|d| d.hot_K).collect();
+        self.record(&fine, Some(printed), Some(parts_K));
         Round { half, half_statistics, fine, statistics, uncertainty_K, thickness_share }
     }
+}
+
+/// Uncertainty of one source, K: that of maximum and mean, and that of the minimum, which lies
+/// at a corner of the die and converges slowest.
+#[derive(Debug, Clone, Copy)]
+struct Doubt {
+    hot_K: f64,
+    cold_K: f64,
+}
+
+/// The largest uncertainty of any maximum or mean, K.
+fn most(doubts: &[Doubt]) -> f64 {
+    doubts.iter().fold(0.0, |m, d| largest(&[m, d.hot_K]))
 }
 
 struct Round {
@@ -275,7 +294,7 @@ struct Round {
     half_statistics: Statistics,
     fine: GridSolution,
     statistics: Statistics,
-    uncertainty_K: Vec<f64>,
+    uncertainty_K: Vec<Doubt>,
     /// Share of the thickness in the error, 0 to 1.
     thickness_share: f64,
 }
@@ -361,17 +380,20 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
                 };
                 warnings.push(format!(
                     "accuracy {accuracy_K} K not reached: the next grid would take {needed} unknowns and max_cells allows {allowed}; the uncertainty printed is what was reached ({:.3} K)",
-                    largest(&best.uncertainty_K)
+                    most(&best.uncertainty_K)
                 ));
                 return Ok(best);
             }
             Err(error) => return Err(error),
         };
-        let reached_K = largest(&round.uncertainty_K);
+        let reached_K = most(&round.uncertainty_K);
         if reached_K <= accuracy_K {
             return Ok(round);
         }
-        if round.thickness_share > 0.5 && most_slices(&slicing) < MOST_SLICES {
+        if round.thickness_share > 0.5
+            && reached_K > 2.0 * accuracy_K
+            && most_slices(&slicing) < MOST_SLICES
+        {
             slicing = scaled(&slicing, &live, 2);
         } else {
             // Between first and second order in the cell size, as at the edge of a die.
@@ -380,14 +402,14 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         shape = curvature(module, &round.fine);
         family = GridFamily::from_curvature(module, &round.fine, &shape, scale);
         guess = round.fine.clone();
-        if best.as_ref().is_none_or(|b| largest(&round.uncertainty_K) < largest(&b.uncertainty_K)) {
+        if best.as_ref().is_none_or(|b| most(&round.uncertainty_K) < most(&b.uncertainty_K)) {
             best = Some(round);
         }
     }
     let Some(best) = best else { return Err(SteadyError::NoHeatSink) };
     warnings.push(format!(
         "accuracy {accuracy_K} K not reached in {MOST_ROUNDS} rounds of refinement; the uncertainty printed is what was reached ({:.3} K)",
-        largest(&best.uncertainty_K)
+        most(&best.uncertainty_K)
     ));
     Ok(best)
 }
@@ -463,7 +485,13 @@ fn result(
     let inlet_K = module.coolant.inlet_K;
     let wet = &solution.wet;
     SteadyResult {
-        junctions: junctions(module, &network, solution, &round.statistics, &round.uncertainty_K),
+        junctions: junctions(
+            module,
+            &network,
+            solution,
+            &round.statistics,
+            &round.uncertainty_K.iter().map(|d| [d.hot_K, d.cold_K]).collect::<Vec<_>>(),
+        ),
         hot_spots: hot_spots(module, &network, solution),
         balance: crate::conduction::faces::heat_balance(
             &network,
