@@ -128,7 +128,8 @@ fn with_rim(values: &[f64], points: &[f64]) -> Vec<f64> {
 /// middle of a cell are 1 there and 0 elsewhere; on the rim they carry on from two cells.
 pub fn peak_weights(network: &Network, source: &SourceFace, at_m: [f64; 2]) -> Vec<f64> {
     let plane = &network.mesh.plane;
-    let along = |lines: &[f64], at: f64| -> Vec<f64> {
+    // Along one axis: weights of the nearest point, and of the parabola through it at `at`.
+    let along = |lines: &[f64], at: f64| -> (Vec<f64>, Vec<f64>) {
         let points = points(lines);
         let nearest = (0..points.len())
             .min_by(|&a, &b| (points[a] - at).abs().total_cmp(&(points[b] - at).abs()))
@@ -137,14 +138,33 @@ pub fn peak_weights(network: &Network, source: &SourceFace, at_m: [f64; 2]) -> V
         (0..n)
             .map(|cell| {
                 let unit: Vec<f64> = (0..n).map(|k| if k == cell { 1.0 } else { 0.0 }).collect();
-                with_rim(&unit, &points)[nearest]
+                let values = with_rim(&unit, &points);
+                let curved = if points[nearest] == at || nearest == 0 || nearest == n + 1 {
+                    values[nearest]
+                } else {
+                    let [a, b, c] = [-1i32, 0, 1].map(|d| {
+                        let k = nearest.saturating_add_signed(d as isize);
+                        (points[k], values[k])
+                    });
+                    let share = |p: f64, q: f64, r: f64| (at - q) * (at - r) / ((p - q) * (p - r));
+                    a.1 * share(a.0, b.0, c.0)
+                        + b.1 * share(b.0, a.0, c.0)
+                        + c.1 * share(c.0, a.0, b.0)
+                };
+                (values[nearest], curved)
             })
-            .collect()
+            .unzip()
     };
     let cells = source.cells;
-    let x = along(&plane.x_lines_m[cells.i0..=cells.i1], at_m[0]);
-    let y = along(&plane.y_lines_m[cells.j0..=cells.j1], at_m[1]);
-    y.iter().flat_map(|wy| x.iter().map(move |wx| wx * wy)).collect()
+    let (x, x_curved) = along(&plane.x_lines_m[cells.i0..=cells.i1], at_m[0]);
+    let (y, y_curved) = along(&plane.y_lines_m[cells.j0..=cells.j1], at_m[1]);
+    let mut weights = Vec::with_capacity(cells.len());
+    for (wy, cy) in y.iter().zip(&y_curved) {
+        for (wx, cx) in x.iter().zip(&x_curved) {
+            weights.push(wy * cx + cy * wx - wy * wx);
+        }
+    }
+    weights
 }
 
 fn rises_of(

@@ -53,8 +53,9 @@ pub(super) fn joint(before: f64, last: f64) -> Estimate {
         let order = ratio.log2().clamp(ORDERS[0], ORDERS[1]);
         let correction_K = share(order) * last;
         let spread = share(order - ORDER_DOUBT) - share(order);
-        // An order below the believed range is no order: the distance to it is doubted too.
-        let unbelieved = (ORDERS[0] - ratio.log2()).max(0.0);
+        // Slower than the believed range: what that order would leave beyond the correction is
+        // doubted too.
+        let unbelieved = share(ratio.log2().clamp(0.3, ORDERS[0])) - share(ORDERS[0]);
         let uncertainty_K = (spread.max(LEAST_SHARE) + unbelieved) * last.abs();
         Estimate { correction_K, uncertainty_K }
     } else {
