@@ -144,6 +144,18 @@ impl<'a> Linearised<'a> {
         products
     }
 
+    /// `sum of B' l`, K: what all temperatures one kelvin higher do through the conductivities
+    /// alone, from the [`Linearised::products`] of an influence.
+    pub fn warmer_conductivities(&self, products: &[Vec<f64>; 3]) -> f64 {
+        let Some(slopes) = &self.slopes_1_K else { return 0.0 };
+        let [x, y, z] = products;
+        -slopes
+            .iter()
+            .zip(x.iter().zip(y).zip(z))
+            .map(|(s, ((x, y), z))| s * (x + y + z))
+            .sum::<f64>()
+    }
+
     /// What `B d` brings to the cells, W, for the change `d` (K) of the cells.
     fn conductivity_heat(&self, slopes_1_K: &[f64], d: &[f64]) -> Vec<f64> {
         let rise = &self.solution.rise_K;

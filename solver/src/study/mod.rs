@@ -3,15 +3,18 @@
 //! - [`Linearised`]: a solution's network linearised there, and solves with it
 //! - [`readings`]: what is read off each active face, as weights on its cells
 //! - [`resistance`]: the thermal resistance matrix
+//! - [`sensitivity`]: what every input does to every junction
 //!
 //! Nothing below this room knows that studies exist.
 
 mod linearised;
 mod readings;
 mod resistance;
+pub mod sensitivity;
 #[cfg(test)]
 mod testing;
 
 pub use linearised::{Cost, Linearised, Response, Solver};
 pub use readings::{Readings, readings};
 pub use resistance::{ResistanceMatrix, SuperpositionCheck, resistance};
+pub use sensitivity::{Sensitivity, sensitivity};

@@ -147,7 +147,11 @@ fn asymmetry(mean: &Array2<f64>, readings: &[Readings]) -> Option<f64> {
 
 /// Highest temperature at the hot spots of `readings`, and mean, of another solution on the same
 /// mesh, K above its inlet.
-fn read_again(module: &Module, solution: &GridSolution, readings: &[Readings]) -> Vec<[f64; 2]> {
+pub(super) fn read_again(
+    module: &Module,
+    solution: &GridSolution,
+    readings: &[Readings],
+) -> Vec<[f64; 2]> {
     let network = Network::new(module, &solution.mesh);
     network
         .sources

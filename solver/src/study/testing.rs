@@ -170,6 +170,12 @@ pub fn mesh(module: &Module) -> Mesh {
     Mesh::new(module, plane, &slicing)
 }
 
+/// A mesh like `like` for a module that differs from its own in thicknesses only.
+pub fn mesh_like(module: &Module, like: &Mesh) -> Mesh {
+    let slicing = Slicing { layers: vec![2, 1], die: vec![[1, 2], [1, 2], [1, 3]] };
+    Mesh::new(module, like.plane.clone(), &slicing)
+}
+
 /// Options tight enough for differences of solves.
 pub fn tight() -> SteadyOptions {
     SteadyOptions { relative_tolerance: 1e-12, ..SteadyOptions::default() }
