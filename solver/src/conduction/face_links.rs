@@ -5,8 +5,10 @@
 //! faces), a linear reading J of face temperatures, and λ the *influence*: the rise of J (K) for
 //! a watt released at a node,
 //!
-//!     dJ/dg = -(T_c - T_f) (λ_c - λ_f)     g the half conductance between cell c and face f
-//!     dJ/dQ = λ_f                          Q the heat released on face f
+//! ```text
+//! dJ/dg = -(T_c - T_f) (λ_c - λ_f)     g the half conductance between cell c and face f
+//! dJ/dQ = λ_f                          Q the heat released on face f
+//! ```
 //!
 //! See [`crate::study`] for what is made of it.
 

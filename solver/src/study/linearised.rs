@@ -4,14 +4,18 @@
 //! operator with conductivities and the slope of the spray's flux held at the solution, a small
 //! change of heat q on the faces moves the cells by
 //!
-//!     A d = q + B d
+//! ```text
+//! A d = q + B d
+//! ```
 //!
 //! where B is what conductivities that depend on temperature add: a cell that grows warmer by
 //! d_c changes each of its half conductances g by g s d_c, with s = (dk/dT) / k, and so moves the
 //! heat g s d_c (T_c - T_f) from the cell to the face f. The *influence* of a reading
 //! J = sum of w_f T_f, which is the rise of J for a watt at each node, follows from the transpose:
 //!
-//!     A l = w + B' l,   (B' l)_c = -s_c sum over its faces of g (T_c - T_f) (l_c - l_f)
+//! ```text
+//! A l = w + B' l,   (B' l)_c = -s_c sum over its faces of g (T_c - T_f) (l_c - l_f)
+//! ```
 //!
 //! Both are solved by correction: A is inverted roughly, the residual of the full system is
 //! recomputed, until it is small. B is to A as the change of k over the temperature drop in a die

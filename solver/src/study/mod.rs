@@ -1,9 +1,9 @@
 //! Questions that are answered from a solution, or from several.
 //!
 //! - [`Linearised`]: a solution's network linearised there, and solves with it
-//! - [`readings`]: what is read off each active face, as weights on its cells
-//! - [`resistance`]: the thermal resistance matrix
-//! - [`sensitivity`]: what every input does to every junction
+//! - [`readings()`]: what is read off each active face, as weights on its cells
+//! - [`resistance()`]: the thermal resistance matrix
+//! - [`mod@sensitivity`]: what every input does to every junction
 //!
 //! Nothing below this room knows that studies exist.
 

@@ -34,7 +34,9 @@ pub enum SuperpositionCheck {
 
 /// Thermal resistances at the operating point.
 ///
-///     R_ij = dT_i / dP_j,   K/W
+/// ```text
+/// R_ij = dT_i / dP_j,   K/W
+/// ```
 ///
 /// T_i is the highest or the mean temperature of source i's active face, P_j the power of source
 /// j, spread over its face as it is in the case (blocks and map in proportion). Where a

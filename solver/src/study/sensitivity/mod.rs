@@ -4,13 +4,15 @@
 //! solution, D_a = sum over the cells of a part and their faces across axis a of
 //! `g (T_c - T_f) (l_c - l_f)`, the derivatives are
 //!
-//!     power on a face              sum of (share of the cell) l_f
-//!     conductivity along a, ln     -D_a
-//!     thickness of a part, ln      D_z - D_x - D_y - sum over its edges of h A l_f (T_f - T_edge)
-//!     coefficient, ln              -sum of h A l_f (T_f - T_outside)
-//!     temperature outside          sum of h A l_f
-//!     anything in the spray's law  -sum of A l_f dq
-//!     inlet temperature            1 - (board) - (edges) + (spray's law) + sum of B' l
+//! ```text
+//! power on a face              sum of (share of the cell) l_f
+//! conductivity along a, ln     -D_a
+//! thickness of a part, ln      D_z - D_x - D_y - sum over its edges of h A l_f (T_f - T_edge)
+//! coefficient, ln              -sum of h A l_f (T_f - T_outside)
+//! temperature outside          sum of h A l_f
+//! anything in the spray's law  -sum of A l_f dq
+//! inlet temperature            1 - (board) - (edges) + (spray's law) + sum of B' l
+//! ```
 //!
 //! the last because temperatures are counted from the inlet. One influence a reading serves all.
 
