@@ -5,7 +5,6 @@ use super::*;
 use crate::conduction::SurfaceLaw;
 use crate::library::Material;
 use crate::module::PrescribedHtc;
-use crate::spray::SurfaceCurve;
 use crate::steady::{WetLaw, solve_with_law};
 use std::sync::Arc;
 
@@ -130,18 +129,10 @@ fn scaled_law(law: WetLaw, over: &dyn Fn(usize) -> bool, factor: f64) -> WetLaw 
         WetLaw::Correlated { field, mut curves } => {
             for (c, curve) in curves.curves.iter_mut().enumerate() {
                 if over(c) {
-                    *curve = if curve.wetted_share == 0.0 {
-                        SurfaceCurve::dry(curve.dry_htc_W_m2K * factor)
-                    } else {
-                        SurfaceCurve::wetted(
-                            &curves.liquid,
-                            curve.wetted_share,
-                            curve.single_phase * factor,
-                            curve.boiling * factor,
-                            curve.critical_W_m2 * factor,
-                            curve.dry_htc_W_m2K * factor,
-                        )
-                    };
+                    curve.single_phase *= factor;
+                    curve.boiling *= factor;
+                    curve.critical_W_m2 *= factor;
+                    curve.dry_htc_W_m2K *= factor;
                 }
             }
             WetLaw::Correlated { field, curves }
