@@ -7,7 +7,8 @@
 //! - `hierarchy`, `interpolation`, `coarsest`, `cycle`: the preconditioner
 //! - `kernels`, `pages`: the inner loops of all of it, and memory on large pages
 //! - `apply`, `solve`: the operator in double precision and the conjugate gradients
-//! - `csr`, `jacobi`: the assembled matrix and a slow, plain reference solver
+//! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
+//!   solver
 
 mod apply;
 mod axis;
@@ -21,8 +22,10 @@ pub mod jacobi;
 mod kernels;
 mod layout;
 mod pages;
+pub mod matrix_market;
 pub mod solve;
 mod strips;
 
 pub use csr::assemble;
+pub use matrix_market::{matrix_market, vector_market};
 pub use solve::{CgError, CgInfo, CgParams, Preconditioned};
