@@ -142,7 +142,8 @@ fn main() -> ExitCode {
         "Made by `cargo run --release -p sprayside_validation --bin uncertainty {modules} {first}`: \
          {modules} random modules (seeds {first} to {}), defaults (0.1 K), against solves {FINER} \
          times finer. {reached} of {modules} reached the accuracy asked for; the others print what \
-         they reached.\n",
+         they reached. {unjudged} temperatures are not judged, because the finer solve states more \
+         than {REFERENCE_SHARE} of the uncertainty under test for itself.\n",
         first + modules - 1
     );
     let _ = writeln!(
