@@ -21,8 +21,8 @@ mod interpolation;
 pub mod jacobi;
 mod kernels;
 mod layout;
-mod pages;
 pub mod matrix_market;
+mod pages;
 pub mod solve;
 mod strips;
 
