@@ -49,7 +49,13 @@ pub fn wet_side(
                 let tangent = AffineFlux { constant_W_m2: 0.0, slope_W_m2K: slope };
                 return (rise, slope * rise, tangent);
             }
-            let guess = start.map_or(x[unknown], |s| s.rise_K[p]);
+            // Where the former tangent would balance: near convergence that is the answer to
+            // second order.
+            let guess = start.map_or(x[unknown], |s| {
+                let former = s.tangent[p];
+                (half * x[unknown] + heat - area * former.constant_W_m2)
+                    / (half + area * former.slope_W_m2K)
+            });
             let (rise, tangent) = surface_balance(law, p, x[unknown], half, heat, area, guess);
             (rise, tangent.constant_W_m2 + tangent.slope_W_m2K * rise, tangent)
         })
