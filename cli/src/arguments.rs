@@ -82,6 +82,8 @@ pub enum Command {
     Check(CheckArguments),
     /// Steady temperatures: junctions, hot spots, maps, heat balance, verdict
     Solve(SolveArguments),
+    /// What the nozzles lay down: wetted share, evenness, burn-out margin, dry patches, liquid
+    Coverage(CoverageArguments),
 }
 
 /// Arguments of `new`.
@@ -134,6 +136,7 @@ Files written:
   hot_spots.csv    every local maximum on the active faces, hottest first
   summary.json     everything above and the heat balance, for scripts
   temperature.png  the surface seen from the spray; heat_flux.png and htc.png likewise
+  volumetric_flux.png, chf_margin.png   with nozzles: where liquid lands, how far from burn-out
   sheet-*.png      the temperature of each sheet, from the board side up
 
 The folder is replaced as a whole when the new results are complete; if anything fails the old
@@ -143,6 +146,47 @@ pub struct SolveArguments {
     /// The case, or - for standard input (files that it names are then sought from here)
     #[arg(value_name = "CASE.toml")]
     pub case: PathBuf,
+
+    /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
+    #[arg(short, long = "output", value_name = "DIR")]
+    pub output: Option<PathBuf>,
+
+    /// Print the summary as JSON instead of text
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
+
+    /// Print nothing but errors and warnings
+    #[arg(short, long)]
+    pub quiet: bool,
+
+    /// Threads to use [default: all cores]; the results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}
+
+/// Arguments of `coverage`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside coverage module.toml              with the temperatures: margins to burn-out as well
+  sprayside coverage module.toml --no-solve   where the liquid lands, at once
+
+Files written, beside those of solve:
+  coverage.csv     a row a die: wetted share, volumetric flux, uniformity, coefficient, CHF margin
+  dry_patches.csv  parts of die on which nothing lands, largest first
+
+Uniformity is Christiansen's: one minus the mean deviation of the volumetric flux over its mean.
+A CHF margin is critical over local heat flux: below 1 the place burns out, and the exit code is 1.
+With --no-solve only coverage.csv, dry_patches.csv, volumetric_flux.png and summary.json are
+written; they replace what the folder held, so name another one to keep both.")]
+pub struct CoverageArguments {
+    /// The case, or - for standard input (files that it names are then sought from here)
+    #[arg(value_name = "CASE.toml")]
+    pub case: PathBuf,
+
+    /// Survey the nozzles alone, without temperatures
+    #[arg(long)]
+    pub no_solve: bool,
 
     /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
     #[arg(short, long = "output", value_name = "DIR")]

@@ -4,6 +4,7 @@
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`]: what is written; [`results_folder`]: whole or not at all;
 //! - [`console`], [`progress`], [`text`]: what a person reads meanwhile.
 //!
@@ -21,6 +22,7 @@ mod maps;
 mod progress;
 mod results_folder;
 mod summary;
+mod survey;
 mod tables;
 mod text;
 

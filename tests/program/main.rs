@@ -1,6 +1,7 @@
 //! The program from outside: a case goes in; files, text and exit codes come out.
 
 mod bad_input;
+mod coverage;
 mod exit_codes;
 mod harness;
 mod interruption;

@@ -1,8 +1,10 @@
 //! One file a command: read, compute, write, tell.
 
 mod check;
+mod coverage;
 mod new;
 mod solve;
+mod solving;
 
 use crate::arguments::Command;
 use crate::exit::Exit;
@@ -14,6 +16,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::New(arguments) => new::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Solve(arguments) => solve::run(arguments),
+        Command::Coverage(arguments) => coverage::run(arguments),
     }
 }
 

@@ -1,5 +1,7 @@
 //! Pixels, and lines and text on them.
 
+use std::collections::HashMap;
+
 use plotters::prelude::*;
 
 use super::MapError;
@@ -49,9 +51,10 @@ impl Style {
         Style { size_px, weight: Weight::Regular, colour: INK, halo: None }
     }
 
-    /// Text on the map, legible on dark and light.
-    pub fn on_map(size_px: f32) -> Style {
-        Style { size_px, weight: Weight::Regular, colour: LIGHT, halo: Some(DARK) }
+    /// Text on the map: light on dark and dark on light, each with a halo of the other.
+    pub fn on_map(size_px: f32, light_behind: bool) -> Style {
+        let (colour, halo) = if light_behind { (DARK, LIGHT) } else { (LIGHT, DARK) };
+        Style { size_px, weight: Weight::Regular, colour, halo: Some(halo) }
     }
 }
 
@@ -64,20 +67,17 @@ pub struct Canvas {
     pub height: usize,
     /// `3 * width * height` bytes.
     pub pixels: Vec<u8>,
+    failed: Option<MapError>,
 }
 
 impl Canvas {
     /// An empty page.
     pub fn new(width: usize, height: usize) -> Canvas {
         let pixels = PAGE.iter().copied().cycle().take(3 * width * height).collect();
-        Canvas { width, height, pixels }
+        Canvas { width, height, pixels, failed: None }
     }
 
-    /// Sets a pixel; outside the page nothing happens.
-    pub fn set(&mut self, x: i32, y: i32, colour: Rgb) {
-        self.blend(x, y, colour, 1.0);
-    }
-
+    /// Mixes a colour into a pixel; outside the page nothing happens.
     fn blend(&mut self, x: i32, y: i32, colour: Rgb, share: f32) {
         if x < 0 || y < 0 || x as usize >= self.width || y as usize >= self.height || share <= 0.0 {
             return;
@@ -89,12 +89,17 @@ impl Canvas {
         }
     }
 
-    /// A line along x or y, `thickness` pixels wide, from (x0, y0) to (x1, y1) inclusive.
+    /// A filled rectangle from corner to corner, both included.
     pub fn bar(&mut self, [x0, y0]: [i32; 2], [x1, y1]: [i32; 2], colour: Rgb) {
-        for y in y0.min(y1)..=y0.max(y1) {
-            for x in x0.min(x1)..=x0.max(x1) {
-                self.set(x, y, colour);
-            }
+        let size = (self.width as u32, self.height as u32);
+        let [r, g, b] = colour;
+        // Plotters leaves out the far edge.
+        let corners = [(x0.min(x1), y0.min(y1)), (x0.max(x1) + 1, y0.max(y1) + 1)];
+        let rectangle = Rectangle::new(corners, RGBColor(r, g, b).filled());
+        let drawn =
+            BitMapBackend::with_buffer(&mut self.pixels, size).into_drawing_area().draw(&rectangle);
+        if let Err(error) = drawn {
+            self.failed.get_or_insert(MapError(error.to_string()));
         }
     }
 
@@ -180,29 +185,71 @@ impl Canvas {
         }
     }
 
-    /// A smooth line through points.
-    pub fn path(&mut self, points: &[[i32; 2]], colour: Rgb, stroke: u32) -> Result<(), MapError> {
-        let points: Vec<(i32, i32)> = points.iter().map(|p| (p[0], p[1])).collect();
-        self.shape(&PathElement::new(points, pen(colour, stroke)))
+    /// A smooth line of a width through points, mixed in by `share`, inside `clip` only
+    /// (left, top, right, bottom; right and bottom not included).
+    pub fn stroke(
+        &mut self,
+        points: &[[f64; 2]],
+        width: f64,
+        (colour, share): (Rgb, f32),
+        clip: [i32; 4],
+    ) {
+        // Coverage first, so that neighbouring pieces do not add up where they meet.
+        let mut covered: HashMap<(i32, i32), f32> = HashMap::new();
+        let reach = width / 2.0 + 1.0;
+        for pair in points.windows(2) {
+            let [a, b] = [pair[0], pair[1]];
+            let low = |k: usize| (a[k].min(b[k]) - reach).floor() as i32;
+            let high = |k: usize| (a[k].max(b[k]) + reach).ceil() as i32;
+            for y in low(1).max(clip[1])..=high(1).min(clip[3] - 1) {
+                for x in low(0).max(clip[0])..=high(0).min(clip[2] - 1) {
+                    let middle = [f64::from(x) + 0.5, f64::from(y) + 0.5];
+                    let inside = width / 2.0 + 0.5 - distance_to_piece(middle, a, b);
+                    if inside > 0.0 {
+                        let coverage = covered.entry((x, y)).or_insert(0.0);
+                        *coverage = coverage.max(inside.min(1.0) as f32);
+                    }
+                }
+            }
+        }
+        for ((x, y), coverage) in covered {
+            self.blend(x, y, colour, share * coverage);
+        }
     }
 
-    fn shape<'a, E>(&mut self, element: &'a E) -> Result<(), MapError>
-    where
-        &'a E: plotters::element::PointCollection<'a, (i32, i32)>,
-        E: for<'b> plotters::element::Drawable<BitMapBackend<'b>>,
-    {
-        let size = (self.width as u32, self.height as u32);
-        let area = BitMapBackend::with_buffer(&mut self.pixels, size).into_drawing_area();
-        area.draw(element).map_err(|error| MapError(error.to_string()))
+    /// How bright the pixels of a rectangle are on average, 0 to 255 (Rec. 709 luma).
+    pub fn brightness(&self, rect: [[i32; 2]; 2]) -> f64 {
+        let clamp = |v: i32, most: usize| v.clamp(0, most as i32) as usize;
+        let [[x0, y0], [x1, y1]] = rect;
+        let (mut sum, mut count) = (0.0, 0usize);
+        for y in clamp(y0, self.height)..clamp(y1, self.height) {
+            for x in clamp(x0, self.width)..clamp(x1, self.width) {
+                let at = 3 * (y * self.width + x);
+                let [r, g, b] = [0, 1, 2].map(|c| f64::from(self.pixels[at + c]));
+                sum += 0.2126 * r + 0.7152 * g + 0.0722 * b;
+                count += 1;
+            }
+        }
+        if count == 0 { 0.0 } else { sum / count as f64 }
+    }
+
+    /// What went wrong while drawing, if anything did.
+    pub fn failure(&mut self) -> Result<(), MapError> {
+        self.failed.take().map_or(Ok(()), Err)
     }
 }
 
-fn ink(colour: Rgb) -> RGBColor {
-    RGBColor(colour[0], colour[1], colour[2])
-}
-
-fn pen(colour: Rgb, stroke: u32) -> ShapeStyle {
-    ink(colour).stroke_width(stroke)
+/// Distance of a point from a straight piece of line.
+fn distance_to_piece(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let along = [b[0] - a[0], b[1] - a[1]];
+    let from_a = [point[0] - a[0], point[1] - a[1]];
+    let length_squared = along[0] * along[0] + along[1] * along[1];
+    let share = if length_squared > 0.0 {
+        ((from_a[0] * along[0] + from_a[1] * along[1]) / length_squared).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    (from_a[0] - share * along[0]).hypot(from_a[1] - share * along[1])
 }
 
 #[cfg(test)]
@@ -217,10 +264,9 @@ mod tests {
     #[test]
     fn what_lies_outside_the_page_is_left_out() {
         let mut canvas = Canvas::new(8, 6);
-        canvas.set(-1, 0, INK);
-        canvas.set(8, 0, INK);
+        canvas.bar([-4, 0], [12, 0], INK);
         canvas.outline([[-3, -3], [20, 20]], INK, 1.0, None);
-        canvas.text("wider than the page", 0.0, 3.0, Align::Middle, Style::on_map(20.0));
+        canvas.text("wider than the page", 0.0, 3.0, Align::Middle, Style::on_map(20.0, false));
         canvas.ring([7.0, 5.0], 30.0, 1.0, INK);
         assert_eq!(canvas.pixels.len(), 3 * 8 * 6);
     }
@@ -233,6 +279,22 @@ mod tests {
             (0..60).filter(|&y| (0..60).any(|x| pixel(&canvas, x, y)[0] < 128)).collect();
         let middle = (dark[0] + dark[dark.len() - 1]) as f64 / 2.0;
         assert!((middle - 29.5).abs() <= 1.0, "{middle}");
+    }
+
+    #[test]
+    fn bars_include_both_corners_and_strokes_stay_inside_their_clip() {
+        let mut canvas = Canvas::new(20, 20);
+        canvas.bar([5, 6], [8, 6], INK);
+        assert_eq!(pixel(&canvas, 5, 6), INK);
+        assert_eq!(pixel(&canvas, 8, 6), INK);
+        assert_eq!(pixel(&canvas, 9, 6), PAGE);
+        assert_eq!(pixel(&canvas, 5, 7), PAGE);
+        canvas.stroke(&[[0.0, 12.5], [20.0, 12.5]], 1.0, (INK, 1.0), [4, 0, 10, 20]);
+        assert_eq!(pixel(&canvas, 3, 12), PAGE);
+        assert_eq!(pixel(&canvas, 4, 12), INK);
+        assert_eq!(pixel(&canvas, 9, 12), INK);
+        assert_eq!(pixel(&canvas, 10, 12), PAGE);
+        canvas.failure().expect("nothing failed");
     }
 
     #[test]

@@ -32,6 +32,8 @@ pub struct Map<'a> {
     pub smooth: bool,
     /// Points to mark, the most important first.
     pub marks: Vec<Mark>,
+    /// Nozzles to draw.
+    pub nozzles: &'a [NozzleMark],
     /// A detail for each die, then each heater, shown under its name where there is room; empty
     /// for none.
     pub details: Vec<String>,
@@ -44,6 +46,15 @@ pub struct Mark {
     pub at_m: [f64; 2],
     /// Whether it is the one that counts most.
     pub chief: bool,
+}
+
+/// A nozzle over the map.
+#[derive(Debug, Clone)]
+pub struct NozzleMark {
+    /// Where the orifice is, m.
+    pub at_m: [f64; 2],
+    /// Outline of its cone on the module, m, closed.
+    pub outline_m: Vec<[f64; 2]>,
 }
 
 impl Mark {
@@ -66,8 +77,9 @@ pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
     };
     paint(&mut canvas, &layout, &painting);
     draw_outlines(&mut canvas, &layout, module);
+    draw_nozzles(&mut canvas, &layout, map.nozzles);
     draw_marks(&mut canvas, &layout, &map.marks);
-    let left_out = draw_names(&mut canvas, &layout, module, map)?;
+    let left_out = draw_names(&mut canvas, &layout, module, map);
     draw_axes(&mut canvas, &layout, module.size_m);
     draw_bar(&mut canvas, &layout, &map.scale, map.unit);
     let subtitle = match left_out {
@@ -76,6 +88,7 @@ pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
         n => format!("{}; {n} names left out for lack of room", map.subtitle),
     };
     draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
+    canvas.failure()?;
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
     let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
     let words =
@@ -123,6 +136,27 @@ fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
     }
 }
 
+/// Outlines of the cones, cut off at the edge of the map, and crosses under the orifices.
+fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark]) {
+    let map = &layout.map;
+    let clip = [map.x0, map.y0, map.x1, map.y1].map(|v| v as i32);
+    for nozzle in nozzles {
+        let outline: Vec<[f64; 2]> = nozzle.outline_m.iter().map(|p| layout.point(*p)).collect();
+        canvas.stroke(&outline, 2.6, (DARK, 0.45), clip);
+        canvas.stroke(&outline, 1.0, (LIGHT, 0.85), clip);
+    }
+    for nozzle in nozzles {
+        let [x, y] = layout.point(nozzle.at_m).map(|v| v.floor() as i32);
+        if x < clip[0] || x >= clip[2] || y < clip[1] || y >= clip[3] {
+            continue;
+        }
+        for (grow, colour) in [(1, DARK), (0, LIGHT)] {
+            canvas.bar([x - 4 - grow, y - grow], [x + 4 + grow, y + grow], colour);
+            canvas.bar([x - grow, y - 4 - grow], [x + grow, y + 4 + grow], colour);
+        }
+    }
+}
+
 /// Rings, the chief one larger and with a dot.
 fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) {
     for mark in marks.iter().rev() {
@@ -138,12 +172,7 @@ fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) {
 }
 
 /// Names of die and heaters; returns how many found no room.
-fn draw_names(
-    canvas: &mut Canvas,
-    layout: &Layout,
-    module: &Module,
-    map: &Map,
-) -> Result<usize, MapError> {
+fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) -> usize {
     let rects = module
         .die
         .iter()
@@ -157,26 +186,33 @@ fn draw_names(
             rect: layout.rect(&rect),
         })
         .collect();
+    let taken = |at_m: [f64; 2], size: f64| {
+        let [x, y] = layout.point(at_m);
+        PixelRect::around(x, y, size, size)
+    };
     let marks: Vec<PixelRect> = map
         .marks
         .iter()
-        .map(|mark| {
-            let [x, y] = layout.point(mark.at_m);
-            let size = 2.0 * mark.radius_px() + 4.0;
-            PixelRect::around(x, y, size, size)
-        })
+        .map(|mark| taken(mark.at_m, 2.0 * mark.radius_px() + 4.0))
+        .chain(map.nozzles.iter().map(|nozzle| taken(nozzle.at_m, 12.0)))
         .collect();
     let placement = place(&parts, &marks, &layout.map);
-    for [from, to] in &placement.leaders {
-        let ends = [from, to].map(|p| p.map(|v| v.round() as i32));
-        canvas.path(&ends, DARK, 3)?;
-        canvas.path(&ends, LIGHT, 1)?;
+    let page = [0, 0, canvas.width as i32, canvas.height as i32];
+    for leader in &placement.leaders {
+        canvas.stroke(leader, 3.0, (DARK, 0.75), page);
+        canvas.stroke(leader, 1.2, (LIGHT, 0.9), page);
     }
     for line in &placement.lines {
         let [x, y] = line.at.map(|v| v as f32);
-        canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px));
+        let half = [
+            width_px(&line.text, line.size_px, Weight::Regular) / 2.0 + 2.0,
+            line.size_px / 2.0 + 2.0,
+        ];
+        let corner = |sign: f32| [(x + sign * half[0]) as i32, (y + sign * half[1]) as i32];
+        let light_behind = canvas.brightness([corner(-1.0), corner(1.0)]) > 135.0;
+        canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px, light_behind));
     }
-    Ok(placement.left_out)
+    placement.left_out
 }
 
 fn draw_axes(canvas: &mut Canvas, layout: &Layout, size_m: [f64; 2]) {
@@ -238,8 +274,11 @@ fn draw_bar(canvas: &mut Canvas, layout: &Layout, scale: &ColourScale, unit: &st
         let y = (bar.y0 + share * rows).round() as i32;
         let y = y.clamp(top - 1, bottom + 1);
         canvas.bar([right + 2, y], [right + 6, y], INK);
+        // Where values go on, the last tick stands for all that is above it.
+        let is_last = value >= scale.high() - 1e-9 * (scale.high() - scale.low());
+        let open = if scale.is_open_above() && is_last { "≥ " } else { "" };
         canvas.text(
-            &ticks.label(value),
+            &format!("{open}{}", ticks.label(value)),
             right as f32 + 11.0,
             y as f32 + 0.5,
             Align::Start,

@@ -2,7 +2,8 @@
 //!
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
-//! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes.
+//! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
+//! - [`solve_maps`], [`spray_maps`]: which pictures there are.
 
 mod canvas;
 mod layout;
@@ -12,9 +13,11 @@ mod png_file;
 mod raster;
 mod scale;
 mod solve_maps;
+mod spray_maps;
 mod text;
 
 pub use solve_maps::of_solve;
+pub use spray_maps::of_survey;
 
 /// A finished picture.
 #[derive(Debug)]

@@ -8,6 +8,8 @@ use super::text::{Weight, capital_px, width_px};
 const SIZES_PX: [f32; 5] = [15.0, 14.0, 13.0, 12.0, 11.0];
 /// Distance between base lines, as a share of the font size.
 const LINE_SHARE: f32 = 1.25;
+/// A name this near to its part needs no leader.
+const CLOSE_PX: f64 = 7.0;
 /// Room between a text and what surrounds it.
 const CLEARANCE_PX: f64 = 3.0;
 
@@ -59,7 +61,7 @@ pub fn place(parts: &[Named], marks: &[PixelRect], map: &PixelRect) -> Placement
         match beside(part, parts, &taken, map) {
             Some((block, leader)) => {
                 block.settle(&mut placement, &mut taken);
-                placement.leaders.push(leader);
+                placement.leaders.extend(leader);
             }
             None => placement.left_out += 1,
         }
@@ -157,19 +159,20 @@ fn inside(part: &Named, taken: &[PixelRect], map: &PixelRect) -> Option<Block> {
     None
 }
 
-/// The nearest free place around the part, off every other part, and its leader.
+/// The nearest free place around the part, off every other part, and its leader where it does not
+/// stand right above or below.
 fn beside(
     part: &Named,
     parts: &[Named],
     taken: &[PixelRect],
     map: &PixelRect,
-) -> Option<(Block, [[f64; 2]; 2])> {
+) -> Option<(Block, Option<[[f64; 2]; 2]>)> {
     let [x, y] = part.rect.centre();
     let size_px = 12.0;
     let block = Block::around(&[part.name.as_str()], size_px, [x, y]);
     let reach_x = (part.rect.width() + block.rect.width()) / 2.0;
     let reach_y = (part.rect.height() + block.rect.height()) / 2.0;
-    for gap in [7.0, 14.0, 24.0, 36.0, 50.0] {
+    for gap in [CLOSE_PX, 14.0, 24.0, 36.0, 50.0] {
         for (side_x, side_y) in [
             (0.0, -1.0),
             (1.0, 0.0),
@@ -189,7 +192,8 @@ fn beside(
                     [x.clamp(rect.x0, rect.x1), y.clamp(rect.y0, rect.y1)]
                 };
                 let leader = [clamp(&claim, [x, y]), clamp(&part.rect, at)];
-                return Some((moved, leader));
+                let adjacent = side_x == 0.0 && gap <= CLOSE_PX;
+                return Some((moved, (!adjacent).then_some(leader)));
             }
         }
     }
@@ -253,8 +257,13 @@ mod tests {
     }
 
     #[test]
-    fn a_part_too_small_for_its_name_gets_a_leader() {
-        let placement = place(&[named("sensor", 200.0, 150.0, 6.0, 6.0)], &[], &MAP);
+    fn a_part_too_small_for_its_name_gets_it_above_or_with_a_leader() {
+        let part = [named("sensor", 200.0, 150.0, 6.0, 6.0)];
+        let placement = place(&part, &[], &MAP);
+        assert_eq!((placement.lines.len(), placement.leaders.len()), (1, 0));
+        assert!(placement.lines[0].at[1] < 150.0);
+        let column = PixelRect { x0: 190.0, y0: 0.0, x1: 216.0, y1: 300.0 };
+        let placement = place(&part, &[column], &MAP);
         assert_eq!((placement.lines.len(), placement.leaders.len()), (1, 1));
     }
 }

@@ -69,11 +69,8 @@ pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
                 }
                 if weights > 0.0 { sum / weights } else { own }
             };
-            let colour = if value.is_finite() {
-                painting.scale.colour((painting.convert)(value))
-            } else {
-                NOTHING
-            };
+            let shown = (painting.convert)(value);
+            let colour = if shown.is_finite() { painting.scale.colour(shown) } else { NOTHING };
             pixel.copy_from_slice(&colour);
         }
     }

@@ -17,13 +17,34 @@ const ENTRIES: usize = 512;
 pub struct ColourScale {
     low: f64,
     high: f64,
+    open_above: bool,
     table: Vec<Rgb>,
+    alarm: Option<(f64, Rgb)>,
 }
 
 impl ColourScale {
     /// Magma from `low` to `high`; a range without width is widened so that it can be drawn.
     pub fn magma(low: f64, high: f64) -> ColourScale {
         ColourScale::with(colorous::MAGMA, low, high)
+    }
+
+    /// Magma the other way round, dark at the high end, for values of which small ones matter.
+    pub fn magma_reversed(low: f64, high: f64) -> ColourScale {
+        let mut scale = ColourScale::magma(low, high);
+        scale.table.reverse();
+        scale
+    }
+
+    /// With a colour of its own for everything below a value.
+    pub fn with_alarm(mut self, below: f64, colour: Rgb) -> ColourScale {
+        self.alarm = Some((below, colour));
+        self
+    }
+
+    /// Whether values go on above the upper end.
+    pub fn open_above(mut self, open: bool) -> ColourScale {
+        self.open_above = open;
+        self
     }
 
     fn with(gradient: Gradient, low: f64, high: f64) -> ColourScale {
@@ -40,7 +61,7 @@ impl ColourScale {
                 [colour.r, colour.g, colour.b]
             })
             .collect();
-        ColourScale { low, high, table }
+        ColourScale { low, high, open_above: false, table, alarm: None }
     }
 
     /// Lowest value.
@@ -53,8 +74,18 @@ impl ColourScale {
         self.high
     }
 
+    /// Whether values go on above the upper end.
+    pub fn is_open_above(&self) -> bool {
+        self.open_above
+    }
+
     /// The colour of a value; beyond the ends that of the end.
     pub fn colour(&self, value: f64) -> Rgb {
+        if let Some((below, colour)) = self.alarm
+            && value < below
+        {
+            return colour;
+        }
         let share = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
         self.table[(share * (ENTRIES - 1) as f64 + 0.5) as usize]
     }
@@ -134,6 +165,14 @@ mod tests {
         }
         assert_eq!(scale.colour(-5.0), scale.colour(0.0));
         assert_eq!(scale.colour(7.0), scale.colour(1.0));
+    }
+
+    #[test]
+    fn an_alarm_has_its_own_colour_and_small_values_are_bright_on_the_reversed_scale() {
+        let scale = ColourScale::magma_reversed(0.0, 6.0).with_alarm(1.0, [0, 255, 255]);
+        assert_eq!(scale.colour(0.99), [0, 255, 255]);
+        assert_eq!(scale.colour(6.0), ColourScale::magma(0.0, 1.0).colour(0.0));
+        assert!(scale.colour(1.0)[0] > 200);
     }
 
     #[test]

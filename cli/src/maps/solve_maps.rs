@@ -2,52 +2,72 @@
 
 use rayon::prelude::*;
 use sprayside_solver::module::Module;
-use sprayside_solver::results::{PlaneField, SteadyResult};
+use sprayside_solver::results::{Junction, PlaneField, SteadyResult};
 
-use super::map::{Map, Mark, draw};
+use super::layout::Layout;
+use super::map::{Map, Mark, NozzleMark, draw};
 use super::scale::ColourScale;
-use super::{MapError, Picture};
+use super::{MapError, Picture, spray_maps};
 use crate::figures::{celsius, decimals_for, rounded_up};
+use crate::survey::Survey;
 
-/// Draws every map of a result, on all cores.
-pub fn of_solve(module: &Module, result: &SteadyResult) -> Result<Vec<Picture>, MapError> {
-    let mut maps = vec![surface(result), heat_flux(result), htc(result)];
+/// A die smaller than this on the map would vanish under a ring.
+const LEAST_RINGED_PX: f64 = 26.0;
+
+/// Draws every map of a result, on all cores; `survey` is that of the nozzles, if any.
+pub fn of_solve(
+    module: &Module,
+    result: &SteadyResult,
+    survey: Option<&Survey>,
+) -> Result<Vec<Picture>, MapError> {
+    let footprints = survey.map_or(&[][..], |survey| &survey.footprints);
+    let nozzles = spray_maps::nozzle_marks(footprints);
+    let liquid = survey.map(|survey| spray_maps::wetted_flux(&survey.picture));
+    let mut maps = vec![surface(module, result), heat_flux(result, &nozzles)];
+    if is_varied(&result.htc_W_m2K) {
+        maps.push(htc(result, &nozzles));
+    }
+    if let (Some(spray), Some(liquid)) = (&result.spray, &liquid) {
+        maps.push(spray_maps::volumetric_flux(liquid, &nozzles));
+        maps.push(spray_maps::chf_margin(&spray.chf_margin, &nozzles));
+    }
     maps.extend(sheets(result));
     maps.par_iter().map(|map| draw(module, map)).collect()
 }
 
-/// The exposed surface, with the hottest point of every junction.
-fn surface(result: &SteadyResult) -> Map<'_> {
+/// The exposed surface, with the hottest point of every junction that is large enough.
+fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
     let hottest = result.hottest();
+    let layout = Layout::of(module.size_m);
+    let rects = module.die.iter().map(|d| d.rect).chain(module.heaters.iter().map(|h| h.rect));
     let mut marks: Vec<Mark> = result
         .junctions
         .iter()
+        .zip(rects)
         .enumerate()
-        .map(|(index, junction)| Mark { at_m: junction.hot_spot_m, chief: Some(index) == hottest })
+        .map(|(index, (junction, rect))| {
+            let smaller = rect.width_m().min(rect.height_m()) * layout.pixels_per_m();
+            let mark = Mark { at_m: junction.hot_spot_m, chief: Some(index) == hottest };
+            (mark, smaller >= LEAST_RINGED_PX)
+        })
+        .filter(|(mark, large)| mark.chief || *large)
+        .map(|(mark, _)| mark)
         .collect();
     marks.sort_by_key(|mark| !mark.chief);
-    let subtitle = match hottest.map(|index| &result.junctions[index]) {
-        Some(junction) => {
-            let decimals = decimals_for(junction.uncertainty_K);
-            format!(
-                "Spray side. Rings: hottest point of each junction; the large one is {} with {:.decimals$} ± {} °C",
-                junction.name,
-                celsius(junction.max_K),
-                rounded_up(junction.uncertainty_K, decimals),
-            )
-        }
-        None => "Spray side".to_owned(),
-    };
     Map {
         file: "temperature.png".to_owned(),
         title: "Surface temperature".to_owned(),
-        subtitle,
+        subtitle: match hottest.map(|index| &result.junctions[index]) {
+            Some(junction) => hottest_in_words(junction, marks.len()),
+            None => "Spray side".to_owned(),
+        },
         unit: "°C",
         field: &result.surface_K,
         convert: celsius,
         scale: scale_of([&result.surface_K], celsius),
         smooth: true,
         marks,
+        nozzles: &[],
         details: result
             .junctions
             .iter()
@@ -56,35 +76,51 @@ fn surface(result: &SteadyResult) -> Map<'_> {
     }
 }
 
-fn heat_flux(result: &SteadyResult) -> Map<'_> {
+fn hottest_in_words(junction: &Junction, marks: usize) -> String {
+    let decimals = decimals_for(junction.uncertainty_K);
+    let rings = match marks {
+        1 => "Ring: hottest junction,",
+        _ => "Rings: hottest point of each junction; the large one is",
+    };
+    format!(
+        "Spray side. {rings} {} with {:.decimals$} ± {} °C",
+        junction.name,
+        celsius(junction.max_K),
+        rounded_up(junction.uncertainty_K, decimals),
+    )
+}
+
+fn heat_flux<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
     let convert = |flux: f64| flux * 1e-4;
     Map {
         file: "heat_flux.png".to_owned(),
         title: "Heat flux into the spray".to_owned(),
-        subtitle: "Spray side, per wetted area".to_owned(),
+        subtitle: spray_maps::with_nozzles("Spray side", nozzles),
         unit: "W/cm²",
         field: &result.spray_flux_W_m2,
         convert,
         scale: scale_of([&result.spray_flux_W_m2], convert),
         smooth: true,
         marks: Vec::new(),
+        nozzles,
         details: Vec::new(),
     }
 }
 
-fn htc(result: &SteadyResult) -> Map<'_> {
+fn htc<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
     let convert = |htc: f64| htc * 1e-3;
     Map {
         file: "htc.png".to_owned(),
         title: "Heat transfer coefficient".to_owned(),
-        subtitle: "Spray side".to_owned(),
+        subtitle: spray_maps::with_nozzles("Spray side, to the inlet temperature", nozzles),
         unit: "kW/(m²K)",
         field: &result.htc_W_m2K,
         convert,
         scale: scale_of([&result.htc_W_m2K], convert),
-        // Stated patches have sharp edges of their own.
+        // Patches and cones have sharp edges of their own.
         smooth: false,
         marks: Vec::new(),
+        nozzles,
         details: Vec::new(),
     }
 }
@@ -92,49 +128,44 @@ fn htc(result: &SteadyResult) -> Map<'_> {
 /// All sheets on one common scale, so that they can be compared.
 fn sheets(result: &SteadyResult) -> Vec<Map<'_>> {
     let scale = scale_of(result.sheets.iter().map(|sheet| &sheet.temperature_K), celsius);
-    let mut taken: Vec<String> = Vec::new();
     result
         .sheets
         .iter()
-        .map(|sheet| {
-            let mut file = format!("sheet-{}.png", sheet.name);
-            let mut again = 2;
-            // A layer may be called as the islands are, or as another layer's slice.
-            while taken.contains(&file.to_lowercase()) {
-                file = format!("sheet-{}_{again}.png", sheet.name);
-                again += 1;
-            }
-            taken.push(file.to_lowercase());
-            Map {
-                file,
-                title: format!("Temperature of sheet {}", sheet.name),
-                subtitle: "Mean over its thickness; the scale is the same for all sheets"
-                    .to_owned(),
-                unit: "°C",
-                field: &sheet.temperature_K,
-                convert: celsius,
-                scale: scale.clone(),
-                smooth: true,
-                marks: Vec::new(),
-                details: Vec::new(),
-            }
+        .map(|sheet| Map {
+            file: format!("sheet-{}.png", sheet.name),
+            title: format!("Temperature of sheet {}", sheet.name),
+            subtitle: "Mean over its thickness; the scale is the same for all sheets".to_owned(),
+            unit: "°C",
+            field: &sheet.temperature_K,
+            convert: celsius,
+            scale: scale.clone(),
+            smooth: true,
+            marks: Vec::new(),
+            nozzles: &[],
+            details: Vec::new(),
         })
         .collect()
 }
 
-/// Magma from the lowest to the highest value of some fields.
-fn scale_of<'a>(
-    fields: impl IntoIterator<Item = &'a PlaneField>,
-    convert: fn(f64) -> f64,
-) -> ColourScale {
+/// Lowest and highest value of some fields, as they are; `None` where there is none.
+fn range_of<'a>(fields: impl IntoIterator<Item = &'a PlaneField>) -> Option<[f64; 2]> {
     let (low, high) = fields
         .into_iter()
         .flat_map(|field| field.values.iter().copied())
         .filter(|value| value.is_finite())
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-    if low > high {
-        ColourScale::magma(0.0, 1.0)
-    } else {
-        ColourScale::magma(convert(low), convert(high))
-    }
+    (low <= high).then_some([low, high])
+}
+
+fn is_varied(field: &PlaneField) -> bool {
+    range_of([field]).is_some_and(|[low, high]| high - low > 1e-9 * high.abs())
+}
+
+/// Magma from the lowest to the highest value of some fields.
+pub(super) fn scale_of<'a>(
+    fields: impl IntoIterator<Item = &'a PlaneField>,
+    convert: fn(f64) -> f64,
+) -> ColourScale {
+    let [low, high] = range_of(fields).unwrap_or([0.0, 1.0]);
+    ColourScale::magma(convert(low), convert(high))
 }

@@ -1,8 +1,10 @@
 //! The rows that go to CSV and to JSON, with the units in their names.
 
+mod coverage;
 mod hot_spots;
 mod junctions;
 
+pub use coverage::{CoverageRow, DryPatchRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
 

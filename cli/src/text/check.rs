@@ -3,13 +3,11 @@
 use sprayside_solver::case::{Record, SprayRecord};
 
 use super::table::{Side, Table};
-use super::{GOOD, HEADING, NOTE, counted, styled, wrapped};
+use super::{GOOD, HEADING, NOTE, WIDTH, counted, styled, wrapped};
 use crate::figures::{grouped, significant};
 
 /// Die in the table; a larger module shows those with the highest flux.
 const MOST_ROWS: usize = 60;
-/// Width of paragraphs.
-const WIDTH: usize = 96;
 
 /// Everything that was understood; `warnings` are told elsewhere and only counted here.
 pub fn check(record: &Record, warnings: usize) -> String {

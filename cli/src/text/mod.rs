@@ -1,10 +1,15 @@
 //! What people read: verdict first, tables, plain sentences.
 
 mod check;
+mod closing;
+mod coverage;
 mod solve;
+mod spray_side;
 mod table;
+mod verdict;
 
 pub use check::check;
+pub use coverage::{coverage, coverage_without_solve};
 pub use solve::solve;
 
 use clap::builder::styling::{AnsiColor, Style};
@@ -18,6 +23,9 @@ const BAD: Style = AnsiColor::Red.on_default().bold();
 const NOTE: Style = AnsiColor::Yellow.on_default().bold();
 /// Headings.
 const HEADING: Style = Style::new().bold();
+
+/// Width of paragraphs.
+const WIDTH: usize = 98;
 
 /// "1 die", "3 warnings".
 pub fn counted(count: usize, one: &str, many: &str) -> String {
@@ -52,7 +60,8 @@ fn wrapped(text: &str, width: usize, indent: &str) -> String {
     let mut lines = String::new();
     let mut length = 0;
     for word in text.split([' ', '\n']).filter(|word| !word.is_empty()) {
-        let word_length = word.chars().count();
+        // Colours take no room.
+        let word_length = anstream::adapter::strip_str(word).to_string().chars().count();
         if length > 0 && length + 1 + word_length > width {
             lines.push('\n');
             lines.push_str(indent);

@@ -5,93 +5,35 @@ use std::path::Path;
 use sprayside_solver::results::{Junction, SteadyResult, Verdict};
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, HEADING, NOTE, counted, styled, wrapped};
-use crate::case_file::CaseFile;
+use super::verdict::verdict;
+use super::{BAD, GOOD, HEADING, WIDTH, closing, counted, spray_side, styled, wrapped};
 use crate::figures::{celsius, decimals_for, grouped, rounded_up, significant};
-use crate::summary::{CAUTION, Summary, accuracy_reached_K};
+use crate::summary::{Solved, Summary, accuracy_reached_K};
 
 /// Rows of the junction table; a larger module shows those with the least margin.
 const MOST_ROWS: usize = 40;
-/// Width of paragraphs.
-const WIDTH: usize = 92;
 
-/// Verdict, junctions, heat balance, accuracy, warnings, files, caution.
-pub fn solve(case: &CaseFile, result: &SteadyResult, summary: &Summary, folder: &Path) -> String {
-    let mut text = format!("{}\n\n", verdict(result));
-    text += &junctions(result);
-    text += &format!("\n{}\n", heat(result));
-    text += &format!("{}\n", accuracy(result, case.case.module.mesh.cell_m.is_some(), summary));
-    for warning in &summary.warnings {
-        text += &format!("{} {}\n", styled(NOTE, "Warning:"), wrapped(warning, WIDTH - 9, "  "));
+/// Verdict, junctions, heat balance, spray, accuracy, warnings, files, cautions.
+pub fn solve(solved: &Solved, summary: &Summary, folder: &Path) -> String {
+    let mut text = format!("{}\n\n", verdict(solved));
+    text += &junctions(solved.result);
+    text += &format!("\n{}\n", heat(solved.result));
+    if let Some(survey) = solved.survey {
+        text += &spray_side::liquid(survey);
+        text += &spray_side::strained_correlations(&survey.notes);
     }
-    text += &format!("{}\n", files(summary, folder));
-    for caution in &case.case.record.fluid_cautions {
-        let fluid = case.case.record.fluid.as_deref().unwrap_or("the coolant");
-        text += &format!("{}\n", wrapped(&format!("{fluid}: {caution}"), WIDTH, "  "));
+    if let Some(seating) = solved.seating {
+        text += &spray_side::contacts(seating);
     }
-    text += &format!("{}\n", wrapped(CAUTION, WIDTH, ""));
+    text += &format!("{}\n", accuracy(solved, summary));
+    text += &closing::warnings(&summary.warnings[solved.case.case.warnings.len()..]);
+    text += &closing::files(&summary.files, folder);
+    text += &closing::cautions(&solved.case.case.record);
     text
 }
 
-/// One line that answers the question.
-fn verdict(result: &SteadyResult) -> String {
-    let with_uncertainty = |junction: &Junction| {
-        let decimals = decimals_for(junction.uncertainty_K);
-        format!(
-            "{:.decimals$} ± {} °C",
-            celsius(junction.max_K),
-            rounded_up(junction.uncertainty_K, decimals)
-        )
-    };
-    let tightest = result
-        .junctions
-        .iter()
-        .filter_map(|junction| Some((junction, junction.margin_K()?, junction.limit_K?)))
-        .min_by(|a, b| a.1.total_cmp(&b.1));
-    let failing = result.junctions.iter().filter(|j| j.verdict() == Verdict::Fail).count();
-    match (result.verdict(), tightest) {
-        (Verdict::Pass, Some((junction, margin_K, limit_K))) => format!(
-            "{}  Every limit is kept. The least margin is {} K, on {}: {}, limit {} °C.",
-            styled(GOOD, "PASS"),
-            significant(margin_K, 3),
-            junction.name,
-            with_uncertainty(junction),
-            significant(celsius(limit_K), 5),
-        ),
-        (Verdict::Fail, Some((junction, margin_K, limit_K))) => {
-            let others = match failing {
-                1 => String::new(),
-                n => format!(" {} in all are over.", counted(n, "junction", "junctions")),
-            };
-            let limit = significant(celsius(limit_K), 5);
-            let name = &junction.name;
-            let value = with_uncertainty(junction);
-            let what = if junction.max_K > limit_K {
-                format!(
-                    "{name} is {} K over its limit: {value}, limit {limit} °C.",
-                    significant(-margin_K, 3)
-                )
-            } else {
-                format!(
-                    "{name} keeps its limit of {limit} °C only within the uncertainty: {value}. A \
-                     smaller accuracy_K in [mesh] may decide it."
-                )
-            };
-            format!("{}  {what}{others}", styled(BAD, "FAIL"))
-        }
-        _ => match result.hottest().map(|index| &result.junctions[index]) {
-            Some(junction) => format!(
-                "{}  No limit is stated (limit_C). The hottest junction is {}: {}.",
-                styled(NOTE, "NO VERDICT"),
-                junction.name,
-                with_uncertainty(junction),
-            ),
-            None => format!("{}  There is no junction.", styled(NOTE, "NO VERDICT")),
-        },
-    }
-}
-
-fn junctions(result: &SteadyResult) -> String {
+/// The table of junctions.
+pub fn junctions(result: &SteadyResult) -> String {
     let mut table = Table::new(vec![
         ("junction", "", Side::Left),
         ("type", "", Side::Left),
@@ -157,7 +99,8 @@ fn junctions(result: &SteadyResult) -> String {
     text
 }
 
-fn heat(result: &SteadyResult) -> String {
+/// Where the heat goes.
+pub fn heat(result: &SteadyResult) -> String {
     let balance = &result.balance;
     let watts = |watts: f64| format!("{} W", significant(watts, 4));
     let part = |heat_W: f64, place: &str| match heat_W {
@@ -174,23 +117,39 @@ fn heat(result: &SteadyResult) -> String {
         part(balance.to_edges_W, "the edges"),
         significant(balance.imbalance_relative(), 1),
     );
-    wrapped(&text, WIDTH + 8, "  ")
+    wrapped(&text, WIDTH, "  ")
 }
 
-fn accuracy(result: &SteadyResult, fixed_cells: bool, summary: &Summary) -> String {
+/// How well it is known, and what limits that.
+pub fn accuracy(solved: &Solved, summary: &Summary) -> String {
+    let result = solved.result;
     let reached = match accuracy_reached_K(result) {
         Some(reached) => {
-            let decimals = decimals_for(reached);
-            format!("every junction is within ± {} K", rounded_up(reached, decimals))
+            format!("every junction is within ± {} K", rounded_up(reached, decimals_for(reached)))
         }
         None => "no junction".to_owned(),
     };
-    let asked = match (fixed_cells, summary.accuracy_asked_K) {
-        (false, Some(asked)) => format!(" (asked for: {} K)", significant(asked, 3)),
-        _ => " on the cell size that the case fixes".to_owned(),
+    let asked = match summary.accuracy_asked_K {
+        Some(asked) => format!(" (asked for: {} K)", significant(asked, 3)),
+        None => " on the cell size that the case fixes".to_owned(),
+    };
+    let parts = match result.levels.iter().rev().find_map(|level| level.parts_K) {
+        Some([plane, thickness, iteration]) => format!(
+            "; at most {} from the grid in the plane, {} from the slices through the thickness, \
+             {} from the iteration",
+            significant(plane, 1),
+            significant(thickness, 1),
+            significant(iteration, 1),
+        ),
+        None => String::new(),
+    };
+    let outer = match result.outer_iterations {
+        0 | 1 => String::new(),
+        n => format!("{n} outer and "),
     };
     let text = format!(
-        "{} {reached}{asked}. {}, {} unknowns on the last, {} iterations to a residual of {}; {:.2} s.",
+        "{} {reached}{asked}{parts}. {}, {} unknowns on the last, {outer}{} inner iterations to a \
+         residual of {}; {:.2} s.",
         styled(HEADING, "Accuracy:"),
         counted(result.levels.len(), "grid", "grids"),
         grouped(result.unknowns),
@@ -198,19 +157,5 @@ fn accuracy(result: &SteadyResult, fixed_cells: bool, summary: &Summary) -> Stri
         significant(result.residual_relative, 1),
         summary.wall_seconds,
     );
-    wrapped(&text, WIDTH + 8, "  ")
-}
-
-fn files(summary: &Summary, folder: &Path) -> String {
-    let pictures = summary.files.iter().filter(|file| file.ends_with(".png")).count();
-    let tables: Vec<&str> =
-        summary.files.iter().filter(|f| !f.ends_with(".png")).map(String::as_str).collect();
-    let text = format!(
-        "{} {} and {} in {}/",
-        styled(HEADING, "Written:"),
-        tables.join(", "),
-        counted(pictures, "map", "maps"),
-        folder.display()
-    );
-    text
+    wrapped(&text, WIDTH, "  ")
 }

@@ -1,12 +1,23 @@
-//! `summary.json`: everything a script may ask of a solve.
+//! `summary.json`: everything a script may ask.
+
+mod contact_field;
+mod coverage;
+mod spray;
+
+pub use contact_field::{ContactField, PLATE_NOTE};
+pub use coverage::{CoverageSummary, coverage_rows};
+pub use spray::{Budget, BurntOutPlace, Correlation};
 
 use serde::Serialize;
 use sprayside_solver::case::MaterialRecord;
-use sprayside_solver::results::SteadyResult;
+use sprayside_solver::module::Spray;
+use sprayside_solver::results::{SteadyResult, Verdict};
+use sprayside_solver::seating::Seating;
 
 use crate::case_file::{CaseFile, NamedFile};
 use crate::figures::{celsius, figure};
-use crate::tables::JunctionRow;
+use crate::survey::Survey;
+use crate::tables::{CoverageRow, DryPatchRow, JunctionRow};
 
 /// Said with every result.
 pub const CAUTION: &str = "An engineering estimate from the inputs stated. It replaces neither \
@@ -43,7 +54,31 @@ pub struct MaterialUsed {
     pub source: String,
 }
 
-/// The summary of one solve; the fields are the JSON names.
+/// Everything that is known of a solved case.
+#[derive(Debug)]
+pub struct Solved<'a> {
+    /// The case.
+    pub case: &'a CaseFile,
+    /// The solution.
+    pub result: &'a SteadyResult,
+    /// Its spray, where there are nozzles.
+    pub survey: Option<&'a Survey>,
+    /// Its contact field, where there is one.
+    pub seating: Option<&'a Seating>,
+}
+
+impl Solved<'_> {
+    /// The verdict on the whole module: burn-out fails it wherever it is.
+    pub fn verdict(&self) -> Verdict {
+        match &self.result.spray {
+            Some(spray) if !spray.burnt_out.is_empty() => Verdict::Fail,
+            _ => self.result.verdict(),
+        }
+    }
+}
+
+/// The summary of one solve; the fields are the JSON names. `coverage` and `dry_patches` are
+/// there after `coverage`.
 #[derive(Debug, Clone, Serialize)]
 #[allow(missing_docs, reason = "the names say it, with their units")]
 pub struct Summary {
@@ -68,6 +103,18 @@ pub struct Summary {
     pub accuracy_asked_K: Option<f64>,
     pub accuracy_reached_K: Option<f64>,
     pub refinement: Vec<Level>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub liquid_budget: Option<Budget>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correlations: Option<Vec<Correlation>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub burnt_out: Option<Vec<BurntOutPlace>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coverage: Option<Vec<CoverageRow>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dry_patches: Option<Vec<DryPatchRow>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub contact_field: Option<ContactField>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -75,14 +122,10 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// The summary of a result; `warnings` are the plain lines of the case reader and the solver.
-    pub fn of(
-        case: &CaseFile,
-        result: &SteadyResult,
-        warnings: Vec<String>,
-        files: Vec<String>,
-        wall_seconds: f64,
-    ) -> Summary {
+    /// The summary of a solved case; `warnings` are the plain lines of all that warned. The list of
+    /// files and the time are filled in when they are known.
+    pub fn of(solved: &Solved, warnings: Vec<String>) -> Summary {
+        let Solved { case, result, survey, seating } = solved;
         let junctions: Vec<JunctionRow> = result.junctions.iter().map(JunctionRow::of).collect();
         let record = &case.case.record;
         Summary {
@@ -105,8 +148,8 @@ impl Summary {
                 junction_max_C: junctions[index].junction_max_C,
                 uncertainty_K: junctions[index].uncertainty_K,
             }),
-            verdict: result.verdict().word(),
-            wall_seconds,
+            verdict: solved.verdict().word(),
+            wall_seconds: 0.0,
             accuracy_asked_K: record.accuracy_K.and_then(figure),
             accuracy_reached_K: accuracy_reached_K(result).and_then(figure),
             refinement: result
@@ -125,17 +168,34 @@ impl Summary {
                         .and_then(figure),
                 })
                 .collect(),
+            liquid_budget: budget(case, *survey),
+            correlations: survey.map(|s| s.notes.iter().map(Correlation::of).collect()),
+            burnt_out: result
+                .spray
+                .as_ref()
+                .map(|spray| spray.burnt_out.iter().map(BurntOutPlace::of).collect()),
+            coverage: None,
+            dry_patches: None,
+            contact_field: seating.map(ContactField::of),
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,
             junctions,
-            files,
+            files: Vec::new(),
         }
     }
 
     /// The text of the file, with a line end.
     pub fn json(&self) -> Result<String, serde_json::Error> {
         serde_json::to_string_pretty(self).map(|text| text + "\n")
+    }
+}
+
+/// The liquid budget of a surveyed case.
+fn budget(case: &CaseFile, survey: Option<&Survey>) -> Option<Budget> {
+    match (&case.case.module.spray, survey) {
+        (Spray::Correlated(spray), Some(survey)) => Some(Budget::of(&survey.budget, spray)),
+        _ => None,
     }
 }
 

@@ -1,0 +1,177 @@
+//! What `solve` and `coverage` share: read the case, solve it, write the folder, tell.
+
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use sprayside_solver::results::Verdict;
+use sprayside_solver::seating::seating;
+use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
+
+use crate::case_file::{self, CaseFile};
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::progress::Progress;
+use crate::results_folder::{ResultsFolder, SUMMARY};
+use crate::summary::{Solved, Summary};
+use crate::survey::Survey;
+use crate::tables::{HotSpotRow, JunctionRow, csv};
+use crate::{console, diagnostics, maps, text};
+
+/// A file of results: name and bytes.
+pub type ResultFile = (String, Vec<u8>);
+
+/// What is told on standard output.
+#[derive(Debug, Clone, Copy)]
+pub struct Told {
+    /// The summary instead of text.
+    pub json: bool,
+    /// Nothing.
+    pub quiet: bool,
+}
+
+/// Where a run takes its case and puts its results.
+#[derive(Debug)]
+pub struct Setting<'a> {
+    /// The case, or `-`.
+    pub case: &'a Path,
+    /// The folder asked for.
+    pub output: Option<&'a Path>,
+    /// Threads asked for.
+    pub threads: Option<u16>,
+    /// What is told.
+    pub told: Told,
+}
+
+impl Setting<'_> {
+    /// Reads the case and tells its warnings.
+    pub fn read_case(&self) -> Result<CaseFile, Failure> {
+        super::set_threads(self.threads)?;
+        let case = case_file::read(self.case)?;
+        if !self.told.json && !case.case.warnings.is_empty() {
+            console::complain(&diagnostics::render(&case.case.warnings));
+        }
+        Ok(case)
+    }
+
+    /// The folder for the results.
+    pub fn target(&self) -> PathBuf {
+        self.output.map_or_else(|| case_file::default_output(self.case), Path::to_owned)
+    }
+}
+
+/// Solves a case. `more` adds files and rows to the usual ones; `in_words` makes the text.
+pub fn run(
+    setting: &Setting,
+    more: impl FnOnce(&Solved, &mut Summary) -> Result<Vec<ResultFile>, Failure>,
+    in_words: impl FnOnce(&Solved, &Summary, &Path) -> String,
+) -> Result<Exit, Failure> {
+    let started = Instant::now();
+    let case = setting.read_case()?;
+    let target = setting.target();
+    // Before the work, so that a folder that cannot be written costs no time.
+    let folder = ResultsFolder::prepare(&target)?;
+    let mut progress = Progress::start(setting.told.quiet);
+    let module = &case.case.module;
+    let result = steady::solve(module, &SteadyOptions::default(), &mut |level| {
+        progress.solved(level);
+    })
+    .map_err(|error| why_not_solved(&error))?;
+    progress.doing("drawing and writing");
+    let survey = Survey::of_result(module, &result)
+        .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;
+    let seating = seating(&module.board, module.size_m);
+    let solved =
+        Solved { case: &case, result: &result, survey: survey.as_ref(), seating: seating.as_ref() };
+    let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
+    warnings.extend(result.warnings.iter().cloned());
+    warnings.extend(survey.iter().flat_map(Survey::budget_warnings));
+    warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
+    let mut summary = Summary::of(&solved, warnings);
+    let mut files = usual_files(&solved)?;
+    files.extend(more(&solved, &mut summary)?);
+    let seconds = started.elapsed().as_secs_f64();
+    publish(folder, files, |names| {
+        summary.files = names;
+        summary.wall_seconds = rounded_seconds(seconds);
+        summary.json().map_err(super::not_written)
+    })?;
+    progress.finish();
+    if setting.told.json {
+        console::print(&summary.json().map_err(super::not_written)?)?;
+    } else if setting.told.quiet {
+        // The findings of the reader are told already.
+        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
+            console::complain(&format!("warning: {warning}\n"));
+        }
+    } else {
+        console::print(&in_words(&solved, &summary, &target))?;
+    }
+    Ok(match solved.verdict() {
+        Verdict::Fail => Exit::LimitBroken,
+        Verdict::Pass | Verdict::None => Exit::Kept,
+    })
+}
+
+/// Milliseconds are exact enough.
+pub fn rounded_seconds(seconds: f64) -> f64 {
+    (seconds * 1e3).round() / 1e3
+}
+
+/// Writes the files, then the summary that lists them, and puts the folder in place.
+pub fn publish(
+    folder: ResultsFolder,
+    files: Vec<ResultFile>,
+    summary: impl FnOnce(Vec<String>) -> Result<String, Failure>,
+) -> Result<(), Failure> {
+    for (name, bytes) in &files {
+        folder.write(name, bytes)?;
+    }
+    let mut names: Vec<String> = files.into_iter().map(|(name, _)| name).collect();
+    names.push(SUMMARY.to_owned());
+    folder.write(SUMMARY, summary(names)?.as_bytes())?;
+    folder.publish()
+}
+
+/// Tables and maps of a solved case.
+fn usual_files(solved: &Solved) -> Result<Vec<ResultFile>, Failure> {
+    let result = solved.result;
+    let junctions: Vec<JunctionRow> = result.junctions.iter().map(JunctionRow::of).collect();
+    let hot_spots: Vec<HotSpotRow> = result.hot_spots.iter().map(HotSpotRow::of).collect();
+    let junctions = csv(&JunctionRow::HEADER, &junctions).map_err(super::not_written)?;
+    let hot_spots = csv(&HotSpotRow::HEADER, &hot_spots).map_err(super::not_written)?;
+    let mut files =
+        vec![("junctions.csv".to_owned(), junctions), ("hot_spots.csv".to_owned(), hot_spots)];
+    let pictures = maps::of_solve(&solved.case.case.module, result, solved.survey)
+        .map_err(super::not_written)?;
+    files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
+    Ok(files)
+}
+
+/// What to tell when there is no solution.
+pub fn why_not_solved(error: &SteadyError) -> Failure {
+    let headline = error.to_string();
+    let no_solution =
+        |help: &str| Failure::NoSolution { headline: headline.clone(), help: help.to_owned() };
+    match error {
+        SteadyError::TooManyCells { .. } => Failure::Request {
+            headline,
+            help: "raise cell_mm or accuracy_K in [mesh], or raise max_cells if memory allows"
+                .to_owned(),
+        },
+        SteadyError::Spray(_) => Failure::Request {
+            headline,
+            help: "mend the nozzles or the coolant in the case".to_owned(),
+        },
+        SteadyError::NoHeatSink => {
+            no_solution("give the spray, the board or the edges a coefficient above zero")
+        }
+        SteadyError::BurnOut { .. } => no_solution(
+            "more liquid there (`sprayside coverage --no-solve` shows what lands where), less \
+             power, or a colder or denser spray",
+        ),
+        _ => no_solution(
+            "look for values that are far apart, such as a very thin layer of a very poor \
+             conductor; `sprayside check` lists what was understood",
+        ),
+    }
+}
