@@ -356,6 +356,10 @@ widest! {
 
     /// `p = z + beta p`.
     fn turn(p: &mut [f32], z: &[f32], beta: f32) {
+        if beta == 0.0 {
+            // What p held may not even be finite.
+            return p.copy_from_slice(z);
+        }
         for (p, z) in p.iter_mut().zip(z) {
             *p = z + beta * *p;
         }

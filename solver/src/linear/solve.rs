@@ -2,6 +2,9 @@
 //! keeps between right-hand sides.
 
 use std::fmt;
+use std::sync::Mutex;
+
+use rayon::prelude::*;
 
 use super::apply::apply_row;
 use super::cycle::{CycleWork, precondition};
@@ -79,12 +82,33 @@ impl std::error::Error for CgError {}
 pub struct Preconditioned<'a> {
     operator: &'a Operator,
     hierarchy: Hierarchy,
+    /// Vectors of the last solve, for the next one.
+    kept: Mutex<Option<Kept>>,
 }
 
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        Preconditioned { operator, hierarchy: Hierarchy::new(operator) }
+        Preconditioned { operator, hierarchy: Hierarchy::new(operator), kept: Mutex::new(None) }
+    }
+
+    /// Takes the preconditioner over to an operator of the same blocks with slightly changed
+    /// values (a new coefficient, conductivities at a new temperature). The answer is that of
+    /// the new operator; only the number of iterations suffers if the change is large, and
+    /// [`Preconditioned::new`] is then the better choice.
+    ///
+    /// # Panics
+    /// If the blocks of `operator` have other places or sizes.
+    pub fn carry_to<'b>(self, operator: &'b Operator) -> Preconditioned<'b> {
+        let same = self.operator.blocks.len() == operator.blocks.len()
+            && self
+                .operator
+                .blocks
+                .iter()
+                .zip(&operator.blocks)
+                .all(|(a, b)| (a.i0, a.j0, a.nx, a.ny, a.nl) == (b.i0, b.j0, b.nx, b.ny, b.nl));
+        assert!(same, "the blocks of the operator must stay where they are");
+        Preconditioned { operator, hierarchy: self.hierarchy, kept: self.kept }
     }
 
     /// Unknowns of all levels together, over those of the finest.
@@ -143,23 +167,111 @@ impl<'a> Preconditioned<'a> {
         let n = self.operator.len();
         assert_eq!(b.len(), n, "one right-hand side entry for each unknown");
         assert_eq!(x.len(), n, "one solution entry for each unknown");
-        conjugate_gradients(self.operator, &self.hierarchy, b, x, params)
+        let b_norm = dot(b, b).sqrt();
+        if b_norm == 0.0 {
+            x.fill(0.0);
+            return Ok(CgInfo {
+                iterations: 0,
+                residual_relative: 0.0,
+                limited_by_rounding: false,
+            });
+        }
+        let take = || self.kept.lock().ok()?.take();
+        let kept = take().unwrap_or_else(|| Kept::new(&self.hierarchy));
+        let mut vectors = Vectors {
+            operator: self.operator,
+            hierarchy: &self.hierarchy,
+            level: &self.hierarchy.levels[0],
+            offsets: self.operator.offsets(),
+            kept,
+        };
+        vectors.load(x);
+        let outcome = vectors.conjugate_gradients(b, b_norm, params);
+        vectors.store(x);
+        // After a failure the vectors may hold numbers that are not finite.
+        if let (Ok(_), Ok(mut kept)) = (&outcome, self.kept.lock()) {
+            *kept = Some(vectors.kept);
+        }
+        outcome
     }
 }
 
-/// Vectors of one solve, in the rows' order.
-struct Vectors<'a> {
-    operator: &'a Operator,
-    level: &'a Level,
+/// Vectors of a solve, in the rows' order.
+struct Kept {
     x: Vec<f64>,
     r: Vec<f64>,
     q: Vec<f64>,
     p: Vec<f32>,
     z: Vec<f32>,
     sums: Vec<f64>,
+    cycle: CycleWork,
+}
+
+impl Kept {
+    fn new(hierarchy: &Hierarchy) -> Self {
+        let level = &hierarchy.levels[0];
+        let n = level.layout.len();
+        Kept {
+            x: zeros(n),
+            r: zeros(n),
+            q: zeros(n),
+            p: zeros(n),
+            z: zeros(n),
+            sums: vec![0.0; level.strips.len() - 1],
+            cycle: CycleWork::new(hierarchy),
+        }
+    }
+}
+
+/// One solve.
+struct Vectors<'a> {
+    operator: &'a Operator,
+    hierarchy: &'a Hierarchy,
+    level: &'a Level,
+    /// First unknown of each block.
+    offsets: Vec<usize>,
+    kept: Kept,
 }
 
 impl Vectors<'_> {
+    /// Takes the first guess over from the operator's order.
+    fn load(&mut self, x: &[f64]) {
+        let (level, offsets) = (self.level, &self.offsets);
+        let outputs = Pieces { data: &mut self.kept.x, bounds: &level.bounds };
+        for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<f64>| {
+            let base = level.bounds[strip];
+            for j in level.strips[strip]..level.strips[strip + 1] {
+                for_sheet_rows(&level.layout, offsets, j, |natural, block| {
+                    let to = &mut to.data[natural.start - base..natural.end - base];
+                    to.copy_from_slice(&x[block]);
+                });
+            }
+        });
+    }
+
+    /// Hands the answer out in the operator's order, sheet by sheet.
+    fn store(&self, x: &mut [f64]) {
+        let layout = &self.level.layout;
+        let mut sheets = Vec::new();
+        let mut rest = x;
+        for (b, s) in layout.shapes.iter().enumerate() {
+            for l in 0..s.nl {
+                let (sheet, after) = rest.split_at_mut(s.nx * s.ny);
+                rest = after;
+                for (k, rows) in sheet.chunks_mut(s.nx * 64).enumerate() {
+                    sheets.push((b, l, 64 * k, rows));
+                }
+            }
+        }
+        sheets.into_par_iter().for_each(|(b, l, first, rows)| {
+            let s = &layout.shapes[b];
+            for (k, row) in rows.chunks_mut(s.nx).enumerate() {
+                let from = layout.piece(s.j0 + first + k, b).natural + l * s.nx;
+                row.copy_from_slice(&self.kept.x[from..from + s.nx]);
+            }
+        });
+    }
+
     fn strips(&self) -> usize {
         self.level.strips.len() - 1
     }
@@ -168,11 +280,11 @@ impl Vectors<'_> {
     /// a cell sum up to its diagonal, so this is half of what its terms sum up to).
     fn rounding_limit(&self) -> f64 {
         let diagonal = self.operator.diagonal();
-        let offsets = self.operator.offsets();
+        let offsets = &self.offsets;
         let mut square = 0.0;
         for j in 0..self.level.layout.ny {
-            for_sheet_rows(&self.level.layout, &offsets, j, |natural, block| {
-                for (x, d) in self.x[natural].iter().zip(&diagonal[block]) {
+            for_sheet_rows(&self.level.layout, offsets, j, |natural, block| {
+                for (x, d) in self.kept.x[natural].iter().zip(&diagonal[block]) {
                     square += (x * d).powi(2);
                 }
             });
@@ -181,11 +293,12 @@ impl Vectors<'_> {
     }
 
     /// `r = b - A x`; returns |r|.
-    fn true_residual(&mut self, b: &[f64], offsets: &[usize]) -> f64 {
+    fn true_residual(&mut self, b: &[f64]) -> f64 {
+        let offsets = &self.offsets;
         let count = self.strips();
-        let (operator, level, x) = (self.operator, self.level, &self.x);
+        let (operator, level, x) = (self.operator, self.level, &self.kept.x);
         let bounds = &level.bounds;
-        let outputs = (Pieces { data: &mut self.r, bounds }, Each(&mut self.sums));
+        let outputs = (Pieces { data: &mut self.kept.r, bounds }, Each(&mut self.kept.sums));
         for_each_strip(count, outputs, &|strip, (r, sum)| {
             let mut total = 0.0;
             for j in level.strips[strip]..level.strips[strip + 1] {
@@ -204,14 +317,14 @@ impl Vectors<'_> {
             }
             sum.0[0] = total;
         });
-        self.sums.iter().sum::<f64>().sqrt()
+        self.kept.sums.iter().sum::<f64>().sqrt()
     }
 
     /// `p = z + beta p`.
     fn turn(&mut self, beta: f64) {
         let beta = beta as f32;
-        let outputs = Pieces { data: &mut self.p, bounds: &self.level.bounds };
-        let (z, bounds) = (&self.z, &self.level.bounds);
+        let outputs = Pieces { data: &mut self.kept.p, bounds: &self.level.bounds };
+        let (z, bounds) = (&self.kept.z, &self.level.bounds);
         for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
             kernels::turn(p.data, &z[bounds[strip]..bounds[strip + 1]], beta);
         });
@@ -219,9 +332,9 @@ impl Vectors<'_> {
 
     /// `q = A p`; returns p · q.
     fn apply(&mut self) -> f64 {
-        let (operator, level, p) = (self.operator, self.level, &self.p);
+        let (operator, level, p) = (self.operator, self.level, &self.kept.p);
         let bounds = &level.bounds;
-        let outputs = (Pieces { data: &mut self.q, bounds }, Each(&mut self.sums));
+        let outputs = (Pieces { data: &mut self.kept.q, bounds }, Each(&mut self.kept.sums));
         for_each_strip(level.strips.len() - 1, outputs, &|strip, (q, sum)| {
             let mut total = 0.0;
             for j in level.strips[strip]..level.strips[strip + 1] {
@@ -232,18 +345,18 @@ impl Vectors<'_> {
             }
             sum.0[0] = total;
         });
-        self.sums.iter().sum()
+        self.kept.sums.iter().sum()
     }
 
     /// `x += alpha p`, `r -= alpha q`; returns |r|.
     fn step(&mut self, alpha: f64) -> f64 {
         let count = self.strips();
         let bounds = &self.level.bounds;
-        let (p, q) = (&self.p, &self.q);
+        let (p, q) = (&self.kept.p, &self.kept.q);
         let outputs = (
-            Pieces { data: &mut self.x, bounds },
-            Pieces { data: &mut self.r, bounds },
-            Each(&mut self.sums),
+            Pieces { data: &mut self.kept.x, bounds },
+            Pieces { data: &mut self.kept.r, bounds },
+            Each(&mut self.kept.sums),
         );
         for_each_strip(count, outputs, &|strip, (x, r, sum)| {
             let range = bounds[strip]..bounds[strip + 1];
@@ -251,7 +364,51 @@ impl Vectors<'_> {
             kernels::step(x.data, r.data, &p[range.clone()], &q[range], alpha, &mut lanes);
             sum.0[0] = lanes.iter().sum();
         });
-        self.sums.iter().sum::<f64>().sqrt()
+        self.kept.sums.iter().sum::<f64>().sqrt()
+    }
+
+    fn conjugate_gradients(
+        &mut self,
+        b: &[f64],
+        b_norm: f64,
+        params: &CgParams,
+    ) -> Result<CgInfo, CgError> {
+        let goal = params.relative_tolerance * b_norm;
+        let mut norm = self.true_residual(b);
+        let mut iterations = 0;
+        let mut rz_before = 0.0;
+        let mut checked = f64::INFINITY;
+        loop {
+            let exhausted = iterations >= params.max_iterations;
+            if norm <= goal || exhausted {
+                // The recurrence says so; the residual itself decides.
+                norm = self.true_residual(b);
+                let residual_relative = norm / b_norm;
+                if norm <= goal {
+                    break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
+                }
+                let stalled = norm > 0.5 * checked || exhausted;
+                if stalled && norm <= 4.0 * self.rounding_limit() {
+                    break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
+                }
+                if exhausted {
+                    break Err(CgError::NotConverged { iterations, residual_relative });
+                }
+                checked = norm;
+                rz_before = 0.0;
+            }
+            let scale = (b.len() as f64).sqrt() / norm;
+            let kept = &mut self.kept;
+            let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
+            self.turn(if rz_before > 0.0 { rz / rz_before } else { 0.0 });
+            let curvature = self.apply();
+            if !(curvature > 0.0 && rz > 0.0) {
+                break Err(CgError::NotPositiveDefinite { iteration: iterations });
+            }
+            norm = self.step(rz / curvature);
+            rz_before = rz;
+            iterations += 1;
+        }
     }
 }
 
@@ -271,78 +428,4 @@ fn for_sheet_rows(
             work(natural..natural + s.nx, block..block + s.nx);
         }
     }
-}
-
-fn conjugate_gradients(
-    operator: &Operator,
-    hierarchy: &Hierarchy,
-    b: &[f64],
-    x: &mut [f64],
-    params: &CgParams,
-) -> Result<CgInfo, CgError> {
-    let b_norm = dot(b, b).sqrt();
-    if b_norm == 0.0 {
-        x.fill(0.0);
-        return Ok(CgInfo { iterations: 0, residual_relative: 0.0, limited_by_rounding: false });
-    }
-    let level = &hierarchy.levels[0];
-    let n = level.layout.len();
-    let offsets = operator.offsets();
-    let mut v = Vectors {
-        operator,
-        level,
-        x: zeros(n),
-        r: zeros(n),
-        q: zeros(n),
-        p: zeros(n),
-        z: zeros(n),
-        sums: vec![0.0; level.strips.len() - 1],
-    };
-    for j in 0..level.layout.ny {
-        for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
-            v.x[natural].copy_from_slice(&x[block]);
-        });
-    }
-    let mut work = CycleWork::new(hierarchy);
-    let goal = params.relative_tolerance * b_norm;
-    let mut norm = v.true_residual(b, &offsets);
-    let mut iterations = 0;
-    let mut rz_before = 0.0;
-    let mut checked = f64::INFINITY;
-    let outcome = loop {
-        let exhausted = iterations >= params.max_iterations;
-        if norm <= goal || exhausted {
-            // The recurrence says so; the residual itself decides.
-            norm = v.true_residual(b, &offsets);
-            let residual_relative = norm / b_norm;
-            if norm <= goal {
-                break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
-            }
-            let stalled = norm > 0.5 * checked || exhausted;
-            if stalled && norm <= 4.0 * v.rounding_limit() {
-                break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
-            }
-            if exhausted {
-                break Err(CgError::NotConverged { iterations, residual_relative });
-            }
-            checked = norm;
-            rz_before = 0.0;
-        }
-        let scale = (n as f64).sqrt() / norm;
-        let rz = precondition(hierarchy, &mut work, scale, &v.r, &mut v.z);
-        v.turn(if rz_before > 0.0 { rz / rz_before } else { 0.0 });
-        let curvature = v.apply();
-        if !(curvature > 0.0 && rz > 0.0) {
-            break Err(CgError::NotPositiveDefinite { iteration: iterations });
-        }
-        norm = v.step(rz / curvature);
-        rz_before = rz;
-        iterations += 1;
-    };
-    for j in 0..level.layout.ny {
-        for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
-            x[block].copy_from_slice(&v.x[natural]);
-        });
-    }
-    outcome
 }

@@ -1,0 +1,35 @@
+#!/usr/bin/env bash
+# usage: benches/peers/run.sh [A512 B256 ...]
+# Installs the general-purpose peers, solves the same matrices with them and with ours on this
+# machine, one after the other, and prints one table with ratios. Root is needed for the Debian
+# packages unless they are there. Leave the machine idle: all of this is bound by bandwidth.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+names=("$@")
+[ ${#names[@]} -gt 0 ] || names=(A512 A1024 A2048 B256 B512 B1024)
+work=target/peers
+mkdir -p "$work"
+if ! command -v mpicc >/dev/null || [ ! -e /usr/include/hypre/HYPRE.h ]; then
+    apt-get update -qq
+    apt-get install -y -qq libhypre-dev libopenmpi-dev openmpi-bin libsuitesparse-dev python3-venv
+fi
+if [ ! -x "$work/venv/bin/python" ]; then
+    python3 -m venv "$work/venv"
+    "$work/venv/bin/pip" -q install numpy scipy pyamg
+    SUITESPARSE_INCLUDE_DIR=/usr/include/suitesparse "$work/venv/bin/pip" -q install "scikit-sparse<0.5" ||
+        echo "CHOLMOD is left out: scikit-sparse does not build here" >&2
+fi
+mpicc -O2 -I/usr/include/hypre -o "$work/hypre_driver" benches/peers/hypre_driver.c -lHYPRE -lm
+bench() { cargo bench -q -p sprayside_solver --bench "$1" -- "${@:2}"; }
+bench solver export "$PWD/$work" "${names[@]}"
+results="$PWD/$work/results.csv"
+: >"$results"
+mpi() { OMP_NUM_THREADS=1 mpirun --allow-run-as-root --oversubscribe -n 2 "$@"; }
+for name in "${names[@]}"; do
+    matrix="$work/$name.bin"
+    [[ $name == A* ]] && mpi "$work/hypre_driver" pfmg "$matrix" "$name" >>"$results"
+    mpi "$work/hypre_driver" boomeramg "$matrix" "$name" >>"$results"
+    "$work/venv/bin/python" benches/peers/peers.py "$matrix" "$name" >>"$results"
+    bench faer_cholesky "$name" >>"$results"
+done
+bench solver peers "$results" "${names[@]}"
