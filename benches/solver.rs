@@ -1,10 +1,12 @@
 //! Times the linear solver on the families of operators and prints ratios: see README.md here.
 //!
-//!     cargo bench -p sprayside_solver --bench solver              the sizes up to 4 million
-//!     ... --bench solver -- full                                  all sizes
-//!     ... --bench solver -- A512 B256                             these
-//!     ... --bench solver -- export DIR A512 B256                  the matrices, for the peers
-//!     ... --bench solver -- peers RESULTS.csv A512 B256           with the peers' results
+//! ```text
+//! cargo bench -p sprayside_solver --bench solver              the sizes up to 4 million
+//! ... --bench solver -- full                                  all sizes
+//! ... --bench solver -- A512 B256                             these
+//! ... --bench solver -- export DIR A512 B256                  the matrices, for the peers
+//! ... --bench solver -- peers RESULTS.csv A512 B256           with the peers' results
+//! ```
 #![allow(missing_docs, non_snake_case, dead_code, unsafe_code, clippy::print_stdout)]
 
 #[path = "families.rs"]

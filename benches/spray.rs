@@ -1,7 +1,9 @@
 //! The spray on a grid of a million cells under 64 nozzles: flux, boiling curves, one pass over
 //! the curves. Ratios are to the flux with one nozzle.
 //!
-//!     cargo bench -p sprayside_solver --bench spray
+//! ```text
+//! cargo bench -p sprayside_solver --bench spray
+//! ```
 
 use std::hint::black_box;
 use std::sync::Arc;

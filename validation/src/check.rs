@@ -68,7 +68,9 @@ impl Outcome {
 
     /// Whether the difference is explained by the source's accuracy and the solver's uncertainty:
     ///
-    ///     |computed - expect| <= within + uncertainty
+    /// ```text
+    /// |computed - expect| <= within + uncertainty
+    /// ```
     ///
     /// False whenever a number is not finite.
     pub fn holds(&self) -> bool {

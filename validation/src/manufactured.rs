@@ -3,11 +3,15 @@
 //!
 //! With T = X(x) Y(y) Z(z) and conductivity (k_x, k_y, k_z) F(x) G(y) H(z), the heat per volume is
 //!
-//!     s = -k_x (F X')' G Y H Z - k_y F X (G Y')' H Z - k_z F X G Y (H Z')'
+//! ```text
+//! s = -k_x (F X')' G Y H Z - k_y F X (G Y')' H Z - k_z F X G Y (H Z')'
+//! ```
 //!
 //! and a face with coefficient h to a medium at rise T_a needs the extra flux out of it
 //!
-//!     g = -k dT/dn - h (T - T_a)
+//! ```text
+//! g = -k dT/dn - h (T - T_a)
+//! ```
 //!
 //! The grids are graded by a smooth map, nx and ny differ, no profile is one that the scheme
 //! solves exactly, and nothing is symmetric.

@@ -3,20 +3,28 @@
 //! Conductance between neighbours in a sheet (W/K), d the cell widths along the line that joins
 //! them, w the width across, t the sheet's thickness:
 //!
-//!     G = t w / (d1 / (2 k1) + d2 / (2 k2))
+//! ```text
+//! G = t w / (d1 / (2 k1) + d2 / (2 k2))
+//! ```
 //!
 //! Between sheets a (below) and b (above), g = 2 k_z A / t the half conductances:
 //!
-//!     G = g_a g_b / (g_a + g_b)
+//! ```text
+//! G = g_a g_b / (g_a + g_b)
+//! ```
 //!
 //! Heat Q released on the face between them enters both in proportion to their half
 //! conductances, which is what eliminating the face temperature gives:
 //!
-//!     Q_a = Q g_a / (g_a + g_b)        Q_b = Q g_b / (g_a + g_b)
+//! ```text
+//! Q_a = Q g_a / (g_a + g_b)        Q_b = Q g_b / (g_a + g_b)
+//! ```
 //!
 //! On the wet face the flux q = c + s r (r the surface's rise) is eliminated the same way:
 //!
-//!     sink = g (A s) / (g + A s)        source = g (Q - A c) / (g + A s)
+//! ```text
+//! sink = g (A s) / (g + A s)        source = g (Q - A c) / (g + A s)
+//! ```
 
 use rayon::prelude::*;
 

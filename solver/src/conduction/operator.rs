@@ -7,7 +7,9 @@
 //!
 //! A row of the symmetric matrix A reads, with G every conductance (W/K) that touches the cell:
 //!
-//!     (A x)_c = sum over neighbours n of G_cn (x_c - x_n) + sink_c x_c
+//! ```text
+//! (A x)_c = sum over neighbours n of G_cn (x_c - x_n) + sink_c x_c
+//! ```
 
 /// One box of cells with the conductances between them. All arrays have `nl * ny * nx`
 /// entries, index `(l * ny + j) * nx + i`, except `seat`.

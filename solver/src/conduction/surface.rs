@@ -40,7 +40,9 @@ impl SurfaceLaw for PrescribedLaw {
 
 /// Surface rise at which conduction from the cell plus face heat equals the flux taken away:
 ///
-///     half (cell_rise - rise) + heat = area q(rise)
+/// ```text
+/// half (cell_rise - rise) + heat = area q(rise)
+/// ```
 ///
 /// with `half` (W/K) the conductance from the cell's middle to its face and `heat` (W) what is
 /// released on the face. The left side falls and the right side never falls with the rise, so

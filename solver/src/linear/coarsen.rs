@@ -5,8 +5,10 @@
 //! cell owns (links through the thickness, sinks), the fine values are shared out as the
 //! interpolation shares values, so that constants lose what they lost on the fine plane:
 //!
-//!     1/G_row = sum of 1/g along the row        G = sum over rows of share G_row
-//!     sink    = sum over cells of share_x share_y sink
+//! ```text
+//! 1/G_row = sum of 1/g along the row        G = sum over rows of share G_row
+//! sink    = sum over cells of share_x share_y sink
+//! ```
 //!
 //! In one dimension, or where conductances vary along one axis only, the links are those of
 //! the exact Galerkin product up to the sinks, which are lumped.

@@ -4,10 +4,12 @@
 //! From a zero start, with `T` the columns' own matrix (tridiagonal, solved exactly), `G` the
 //! links in the plane, `W` a relaxation weight, r and b the two colours:
 //!
-//!     before   x_r = T⁻¹ f_r;  x_b = W T⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
-//!     coarse   restrict f - A x (zero on colour r), solve, interpolate, add
-//!     after    x_r = T⁻¹ (f_r + G x_b);  x_b += W (T⁻¹ (f_b + G x_r) - x_b);
-//!              x_r = T⁻¹ (f_r + G x_b)
+//! ```text
+//! before   x_r = T⁻¹ f_r;  x_b = W T⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
+//! coarse   restrict f - A x (zero on colour r), solve, interpolate, add
+//! after    x_r = T⁻¹ (f_r + G x_b);  x_b += W (T⁻¹ (f_b + G x_r) - x_b);
+//!          x_r = T⁻¹ (f_r + G x_b)
+//! ```
 //!
 //! Each half runs as one pass through memory: the stages follow each other a row apart, and
 //! nothing of the first half is stored but the coarse right-hand side; the second half computes

@@ -4,7 +4,9 @@
 //! (quarter to half) and D2 (half to fine). With the observed order p the fine grid is off by
 //! c(p) D2:
 //!
-//!     p = log2 |D1 / D2|      c(p) = 1 / (2^p - 1)
+//! ```text
+//! p = log2 |D1 / D2|      c(p) = 1 / (2^p - 1)
+//! ```
 //!
 //! Richardson extrapolation and its safety: P. J. Roache, J. Fluids Eng. 116 (1994) 405-413;
 //! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. The grid convergence index of those

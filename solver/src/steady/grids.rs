@@ -78,7 +78,9 @@ impl GridFamily {
 
     /// A grid fitted to the curvature of a former solution, with bounded growth of the cells:
     ///
-    ///     width = scale L (8 accuracy / (L² |T''|))^e,   L = REFERENCE_SHARE * module size
+    /// ```text
+    /// width = scale L (8 accuracy / (L² |T''|))^e,   L = REFERENCE_SHARE * module size
+    /// ```
     ///
     /// e = 1/2 gives every cell the same sag of temperature over its width. Near the edges of die
     /// the cells are finer than that: see [`edge_size`].

@@ -1,7 +1,9 @@
 //! Writes the systems of the reference modules as Matrix Market files, each with the solver's
 //! solution, for `validation/scipy_matrix_market.py`.
 //!
-//!     cargo run --release -p sprayside_validation --bin export_system DIRECTORY
+//! ```text
+//! cargo run --release -p sprayside_validation --bin export_system DIRECTORY
+//! ```
 
 use std::io::Write;
 use std::path::PathBuf;

@@ -1,7 +1,9 @@
 //! Whether the printed uncertainty holds: random modules solved with the defaults and compared
 //! with a much finer solve.
 //!
-//!     cargo run --release -p sprayside_validation --bin uncertainty [modules] [first seed]
+//! ```text
+//! cargo run --release -p sprayside_validation --bin uncertainty [modules] [first seed]
+//! ```
 //!
 //! Writes `validation/uncertainty.md`. Exit code 1 when less than 97 % of the junction
 //! temperatures lie within their uncertainty of the finer solve, or when the median of

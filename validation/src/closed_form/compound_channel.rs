@@ -4,12 +4,16 @@
 //! Every cosine mode (λ = mπ/a, δ = nπ/b) is a one-dimensional fin problem through the
 //! thickness. In a layer of conductivities (kx, ky, kz)
 //!
-//!     β = sqrt((kx λ² + ky δ²) / kz),   c = kz β
+//! ```text
+//! β = sqrt((kx λ² + ky δ²) / kz),   c = kz β
+//! ```
 //!
 //! and the admittance Y (flux per rise, looking away from the source) passes a layer of
 //! thickness t as
 //!
-//!     Y' = c (Y + c tanh βt) / (c + Y tanh βt),        Y' = Y / (1 + Y t / kz)   when β = 0
+//! ```text
+//! Y' = c (Y + c tanh βt) / (c + Y tanh βt),        Y' = Y / (1 + Y t / kz)   when β = 0
+//! ```
 //!
 //! from Y = h at a face. The mode's rise on the source's interface is q_mn / (Y_down + Y_up), and
 //! on going through a layer away from the source it falls by 1 / (cosh βt + (Y/c) sinh βt), with Y

@@ -4,9 +4,11 @@
 //! On 0 <= x <= a with -k dθ/dx = ±h_e θ at the ends, seen from the middle ξ = x - a/2 and with
 //! H = h_e/k:
 //!
-//!     even: cos(λξ),  λ tan(λa/2) = H,       λa/2 in (nπ, nπ + π/2)
-//!     odd:  sin(λξ),  λ cot(λa/2) = -H,      λa/2 in (nπ + π/2, (n + 1)π)
-//!     norms: a/2 ± sin(λa) / (2λ)
+//! ```text
+//! even: cos(λξ),  λ tan(λa/2) = H,       λa/2 in (nπ, nπ + π/2)
+//! odd:  sin(λξ),  λ cot(λa/2) = -H,      λa/2 in (nπ + π/2, (n + 1)π)
+//! norms: a/2 ± sin(λa) / (2λ)
+//! ```
 //!
 //! Through the thickness each mode is the one-layer recursion of `compound_channel`, with
 //! β² = (kx λ² + ky δ²)/kz.

@@ -3,8 +3,10 @@
 //! Averaged over the thickness, with m² = h_sum / (k t), strip 0 <= x <= s heated by q'' (per
 //! area) and length L:
 //!
-//!     strip:  θ = q''/h_sum [1 - sinh(m(L - s)) cosh(mx) / sinh(mL)]
-//!     beyond: θ = q''/h_sum sinh(ms) cosh(m(L - x)) / sinh(mL)
+//! ```text
+//! strip:  θ = q''/h_sum [1 - sinh(m(L - s)) cosh(mx) / sinh(mL)]
+//! beyond: θ = q''/h_sum sinh(ms) cosh(m(L - x)) / sinh(mL)
+//! ```
 //!
 //! # Source
 //! The fin equation, Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, 5th ed. 2002,

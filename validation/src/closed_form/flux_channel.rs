@@ -4,12 +4,14 @@
 //! With the channel a × b × t, the source c × d of power Q centred at (X, Y), λ = mπ/a,
 //! δ = nπ/b, β = sqrt(λ² + δ²):
 //!
-//!     θ(x, y) = A0 + Σ A_m cos(λx) + Σ A_n cos(δy) + ΣΣ A_mn cos(λx) cos(δy)      on the top face
-//!     A0   = Q / (ab) (t/k + 1/h)
-//!     A_m  = 2Q [sin(λ(2X+c)/2) - sin(λ(2X-c)/2)] / (a b c k λ² φ(λ))
-//!     A_n  = 2Q [sin(δ(2Y+d)/2) - sin(δ(2Y-d)/2)] / (a b d k δ² φ(δ))
-//!     A_mn = 16 Q cos(λX) sin(λc/2) cos(δY) sin(δd/2) / (a b c d k β λ δ φ(β))
-//!     φ(ζ) = [ζ sinh(ζt) + (h/k) cosh(ζt)] / [ζ cosh(ζt) + (h/k) sinh(ζt)]
+//! ```text
+//! θ(x, y) = A0 + Σ A_m cos(λx) + Σ A_n cos(δy) + ΣΣ A_mn cos(λx) cos(δy)      on the top face
+//! A0   = Q / (ab) (t/k + 1/h)
+//! A_m  = 2Q [sin(λ(2X+c)/2) - sin(λ(2X-c)/2)] / (a b c k λ² φ(λ))
+//! A_n  = 2Q [sin(δ(2Y+d)/2) - sin(δ(2Y-d)/2)] / (a b d k δ² φ(δ))
+//! A_mn = 16 Q cos(λX) sin(λc/2) cos(δY) sin(δd/2) / (a b c d k β λ δ φ(β))
+//! φ(ζ) = [ζ sinh(ζt) + (h/k) cosh(ζt)] / [ζ cosh(ζt) + (h/k) sinh(ζt)]
+//! ```
 //!
 //! The mean over another source j follows by integrating the cosines over it.
 //!

@@ -2,8 +2,10 @@
 //!
 //! With power Q over 2a × 2b:
 //!
-//!     centre:  θ = Q / (2π k a b) [a asinh(b/a) + b asinh(a/b)]
-//!     mean:    θ = Q / (2π k a b) [a asinh(b/a) + b asinh(a/b) + (a³ + b³ - (a² + b²)^(3/2)) / (3 a b)]
+//! ```text
+//! centre:  θ = Q / (2π k a b) [a asinh(b/a) + b asinh(a/b)]
+//! mean:    θ = Q / (2π k a b) [a asinh(b/a) + b asinh(a/b) + (a³ + b³ - (a² + b²)^(3/2)) / (3 a b)]
+//! ```
 //!
 //! For a square of area A: centre 0.5611 Q/(k√A), mean 0.4732 Q/(k√A).
 //!

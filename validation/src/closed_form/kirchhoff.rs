@@ -1,12 +1,16 @@
 //! Conductivity that falls as a power of temperature: the Kirchhoff transform.
 //!
-//!     k(T) = k0 (T/T0)^(-n)
-//!     U(T) = ∫ k dT / k0 = T0^n (T^(1-n) - Tc^(1-n)) / (1 - n)       (n ≠ 1)
+//! ```text
+//! k(T) = k0 (T/T0)^(-n)
+//! U(T) = ∫ k dT / k0 = T0^n (T^(1-n) - Tc^(1-n)) / (1 - n)       (n ≠ 1)
+//! ```
 //!
 //! obeys Laplace's equation with constant k0, so that a body with one face held at Tc and given
 //! fluxes elsewhere has the linear rise U, and T follows by inversion. For a slab:
 //!
-//!     q = k0 T0^n (Th^(1-n) - Tc^(1-n)) / ((1 - n) L)
+//! ```text
+//! q = k0 T0^n (Th^(1-n) - Tc^(1-n)) / ((1 - n) L)
+//! ```
 //!
 //! # Source
 //! Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, section 2.16 (from memory).

@@ -4,7 +4,9 @@
 //! Superposition of resistances: with R_b(i) the resistance from interface i down to the lower
 //! medium, R_t(i) up to the upper medium and R = R_b(i) + R_t(i) (the same for every i),
 //!
-//!     T_i = T_b + (T_t - T_b) R_b(i) / R + sum over j of q_j R_b(min(i, j)) R_t(max(i, j)) / R
+//! ```text
+//! T_i = T_b + (T_t - T_b) R_b(i) / R + sum over j of q_j R_b(min(i, j)) R_t(max(i, j)) / R
+//! ```
 //!
 //! | symbol | meaning | unit |
 //! |---|---|---|

@@ -1,12 +1,16 @@
 //! Thin plate averaged over its thickness: rectangular sources, coefficients on both faces,
 //! adiabatic edges.
 //!
-//!     -k t ∇²θ + U θ = q(x, y),     U = U_top + U_bottom
+//! ```text
+//! -k t ∇²θ + U θ = q(x, y),     U = U_top + U_bottom
+//! ```
 //!
 //! with U_s = 1 / (1/h_s + t/(2k_z)) from the middle of the sheet to the medium on side s. Double
 //! cosine series:
 //!
-//!     θ = Σ ε_m ε_n (Q/ab) s_m s_n cos(λx) cos(δy) / (k_x t λ² + k_y t δ² + U)
+//! ```text
+//! θ = Σ ε_m ε_n (Q/ab) s_m s_n cos(λx) cos(δy) / (k_x t λ² + k_y t δ² + U)
+//! ```
 //!
 //! with s the mean of the cosine over the source and ε_0 = 1, else 2. Heat released on the top
 //! face splits by the two half-resistances: the share U_f/(U_f + 2k_z/t) never reaches the sheet,

@@ -3,8 +3,10 @@
 //!
 //! With 2A the shorter and 2B the longer side:
 //!
-//!     centre: A²/2 [1 - (32/π³) Σ (-1)^((n-1)/2) / (n³ cosh(nπB/2A))]     n odd
-//!     mean:   A²/3 [1 - (192/π⁵)(A/B) Σ tanh(nπB/2A) / n⁵]
+//! ```text
+//! centre: A²/2 [1 - (32/π³) Σ (-1)^((n-1)/2) / (n³ cosh(nπB/2A))]     n odd
+//! mean:   A²/3 [1 - (192/π⁵)(A/B) Σ tanh(nπB/2A) / n⁵]
+//! ```
 //!
 //! # Source
 //! Timoshenko & Goodier, Theory of Elasticity, 3rd ed. 1970, section 109 (from memory; the

@@ -23,7 +23,9 @@ impl RectSource {
 
     /// Mean of cos(m π x / length) over the rectangle's extent along x, for m = 0..=modes.
     ///
-    ///     (1/c) ∫ cos(λ x) dx = cos(λ X) sin(λ c / 2) / (λ c / 2),    λ = m π / a
+    /// ```text
+    /// (1/c) ∫ cos(λ x) dx = cos(λ X) sin(λ c / 2) / (λ c / 2),    λ = m π / a
+    /// ```
     pub fn means_along_x(&self, length: f64, modes: usize) -> Vec<f64> {
         cosine_means(self.x, self.width, length, modes)
     }

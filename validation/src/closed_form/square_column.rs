@@ -2,7 +2,9 @@
 //!
 //! On 0 <= x, z <= 1 with the hot side at z = 1:
 //!
-//!     T = 20 Σ (4/(nπ)) sin(nπx) sinh(nπz) / sinh(nπ)       n odd
+//! ```text
+//! T = 20 Σ (4/(nπ)) sin(nπx) sinh(nπz) / sinh(nπ)       n odd
+//! ```
 //!
 //! # Source
 //! Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, section 5.2; the printed table is

@@ -3,7 +3,9 @@
 //! Keep x, and put y' = y sqrt(kx/ky), z' = z sqrt(kx/kz). The equation becomes Laplace's with
 //! k = kx. Equal flux through the stretched face asks for
 //!
-//!     h' = h sqrt(kx / kz),      Q' = Q sqrt(kx/ky) sqrt(kx/kz)
+//! ```text
+//! h' = h sqrt(kx / kz),      Q' = Q sqrt(kx/ky) sqrt(kx/kz)
+//! ```
 //!
 //! (a flux q through the top is -kz dT/dz = -(kz sqrt(kx/kz)) dT/dz', so q' = q sqrt(kx/kz) with
 //! conductivity kx; the area grows by sqrt(kx/ky)). Temperatures are unchanged.
