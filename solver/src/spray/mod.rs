@@ -10,6 +10,7 @@
 //!
 //! Nothing here knows of sheets, of die power or of how the system is solved.
 
+mod band;
 pub mod boiling;
 mod budget;
 mod clipping;
