@@ -12,8 +12,8 @@
 //! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. The grid convergence index of those
 //! papers multiplies c |D2| by 1.25 and leaves the value alone. Here the value is corrected, and
 //! the uncertainty is what the correction may be off by when the order is off by
-//! [`ORDER_DOUBT`]. Where the changes do not look like an order (they swing or grow), any order
-//! from 1 up is allowed for, and the larger of the two changes counts.
+//! [`ORDER_DOUBT`]. Where the changes do not look like an order (they swing or grow), the last
+//! change itself is doubted, and a share of the one before.
 //!
 //! Where only the sheets are doubled there is one change D. Doubling lessens the error by a
 //! factor r of 2 (the edge of a die, observed 2.2 to 3) to 4 (smooth, second order) and more
@@ -27,6 +27,12 @@ const ORDER_DOUBT: f64 = 0.2;
 /// Least share of the last change that is always doubted: changes of maxima carry a little noise
 /// from where the cells fall.
 const LEAST_SHARE: f64 = 0.25;
+
+/// Least share of the change before that is always doubted: a last change may be small by chance.
+const LEAST_SHARE_BEFORE: f64 = 0.04;
+/// Share of the change before that is doubted where the changes show no order: what order 1.5
+/// would leave of it on the fine grid, 1 / ((2^p - 1) 2^p).
+const DISORDERLY_SHARE: f64 = 0.2;
 
 /// What to add to a value, and how far it may still be off, K.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,10 +64,12 @@ pub(super) fn joint(before: f64, last: f64) -> Estimate {
         // Slower than the believed range: what that order would leave beyond the correction is
         // doubted too.
         let unbelieved = share(ratio.log2().clamp(0.3, ORDERS[0])) - share(ORDERS[0]);
-        let uncertainty_K = (spread.max(LEAST_SHARE) + unbelieved) * last.abs();
+        let uncertainty_K = ((spread.max(LEAST_SHARE) + unbelieved) * last.abs())
+            .max(LEAST_SHARE_BEFORE * before.abs());
         Estimate { correction_K, uncertainty_K }
     } else {
-        Estimate { correction_K: 0.5 * last, uncertainty_K: 0.5 * last.abs().max(before.abs()) }
+        let uncertainty_K = last.abs().max(DISORDERLY_SHARE * before.abs());
+        Estimate { correction_K: 0.5 * last, uncertainty_K }
     }
 }
 
@@ -104,8 +112,10 @@ mod tests {
 
     #[test]
     fn swinging_changes_are_not_taken_for_an_order() {
-        let estimate = joint(0.4, -0.1);
-        assert!(estimate.uncertainty_K >= 0.2);
+        let estimate = joint(0.4, -0.05);
+        assert!(estimate.uncertainty_K >= 0.08);
+        let by_chance = joint(0.4, 1e-6);
+        assert!(by_chance.uncertainty_K >= 0.015);
         let growing = joint(0.01, 0.1);
         assert!(growing.uncertainty_K >= 0.05);
     }

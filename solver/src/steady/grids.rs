@@ -14,7 +14,7 @@ const GROWTH: f64 = 0.5;
 const WIDEST_SHARE: f64 = 1.0 / 12.0;
 /// A cell that the density asks for is never narrower than this share of the module.
 const NARROWEST_SHARE: f64 = 1.0 / 40_000.0;
-/// How strongly the cell width follows curvature; see [`GridFamily::from_curvature`].
+/// How strongly the cell width follows curvature; see [`GridFamily::fitted`].
 const CURVATURE_EXPONENT: f64 = 0.5;
 /// Widest cell inside a die as a share of its width, before `scale`.
 const DIE_SHARE: f64 = 1.0 / 12.0;
@@ -84,12 +84,8 @@ impl GridFamily {
     ///
     /// e = 1/2 gives every cell the same sag of temperature over its width. Near the edges of die
     /// the cells are finer than that: see [`edge_size`].
-    pub(super) fn from_curvature(
-        module: &Module,
-        solution: &GridSolution,
-        curvature: &[Vec<f64>; 2],
-        scale: f64,
-    ) -> GridFamily {
+    pub(super) fn fitted(module: &Module, solution: &GridSolution, scale: f64) -> GridFamily {
+        let curvature = curvature(module, solution);
         let accuracy_K = module.mesh.accuracy_K;
         GridFamily::from_densities(module, |_, axis| {
             let lines = [&solution.mesh.plane.x_lines_m, &solution.mesh.plane.y_lines_m][axis];
@@ -164,7 +160,7 @@ fn rectangles(module: &Module) -> Vec<Rect> {
 
 /// Largest magnitude of the second derivative of temperature along x in every column of cells
 /// and along y in every row, K/m².
-pub(super) fn curvature(module: &Module, solution: &GridSolution) -> [Vec<f64>; 2] {
+fn curvature(module: &Module, solution: &GridSolution) -> [Vec<f64>; 2] {
     let network = Network::new(module, &solution.mesh);
     let (dx, dy) = (solution.mesh.plane.dx_m(), solution.mesh.plane.dy_m());
     let mut along_x = vec![0.0f64; dx.len()];

@@ -12,7 +12,7 @@
 //! the thickness by doubling all sheets on the half plane, and nothing is extrapolated.
 
 use super::estimate;
-use super::grids::{GridFamily, curvature};
+use super::grids::GridFamily;
 use super::interpolate::interpolate;
 use super::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_mesh, solve_with_law};
 use crate::conduction::Network;
@@ -109,17 +109,23 @@ struct Refiner<'m, 'p> {
 }
 
 impl Refiner<'_, '_> {
+    /// The cells, if `max_cells` allows so many.
+    fn mesh(&self, plane: PlaneGrid, slicing: &Slicing) -> Result<Mesh, SteadyError> {
+        let mesh = Mesh::new(self.module, plane, slicing);
+        let (needed, allowed) = (mesh.unknowns(), self.module.mesh.max_cells);
+        if needed > allowed {
+            return Err(SteadyError::TooManyCells { needed, allowed });
+        }
+        Ok(mesh)
+    }
+
     fn solve(
         &mut self,
         plane: PlaneGrid,
         slicing: &Slicing,
         guess: Option<&GridSolution>,
     ) -> Result<GridSolution, SteadyError> {
-        let mesh = Mesh::new(self.module, plane, slicing);
-        let (needed, allowed) = (mesh.unknowns(), self.module.mesh.max_cells);
-        if needed > allowed {
-            return Err(SteadyError::TooManyCells { needed, allowed });
-        }
+        let mesh = self.mesh(plane, slicing)?;
         let start = guess.map(|g| interpolate(g, &mesh));
         solve_on_mesh(self.module, mesh, start, self.options)
     }
@@ -181,13 +187,16 @@ impl Refiner<'_, '_> {
         guess: Option<&GridSolution>,
     ) -> Result<Round, SteadyError> {
         let module = self.module;
+        let in_fine = scaled(slicing, live, 4);
+        // Before anything is solved: does the largest of the three fit?
+        self.mesh(family.fine(), &in_fine)?;
         let quarter = self.solve(family.quarter(), slicing, guess)?;
         self.record(&quarter, None, None);
         let in_half = scaled(slicing, live, 2);
         let thicker = self.solve(family.quarter(), &in_half, Some(&quarter))?;
         let half = self.solve(family.half(), &in_half, Some(&thicker))?;
         self.record(&half, None, None);
-        let fine = self.solve(family.fine(), &scaled(slicing, live, 4), Some(&half))?;
+        let fine = self.solve(family.fine(), &in_fine, Some(&half))?;
         let quarter_statistics = statistics_of(module, &quarter);
         let half_statistics = statistics_of(module, &half);
         let mut statistics = statistics_of(module, &fine);
@@ -362,19 +371,26 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let mut slicing = Slicing::coarsest(module);
     let scout = refiner.solve(first.half(), &slicing, None)?;
     let mut scale = 1.0;
-    let mut shape = curvature(module, &scout);
-    let mut family = GridFamily::from_curvature(module, &scout, &shape, scale);
-    let scout = refiner.solve(family.half(), &slicing, Some(&scout))?;
-    shape = curvature(module, &scout);
-    family = GridFamily::from_curvature(module, &scout, &shape, scale);
-    let scout = refiner.solve(family.quarter(), &slicing, Some(&scout))?;
+    let mut family = GridFamily::fitted(module, &scout, scale);
+    // The solution that the family is fitted to, and the first guess of the next grids.
+    let mut guess = refiner.solve(family.half(), &slicing, Some(&scout))?;
+    family = GridFamily::fitted(module, &guess, scale);
+    let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
     let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
     let mut best: Option<Round> = None;
-    let mut guess = scout;
+    let mut best_scale = f64::INFINITY;
+    let mut refused: Option<(usize, usize)> = None;
     for _ in 0..MOST_ROUNDS {
         let round = match refiner.round(&family, &slicing, &live, left_K, Some(&guess)) {
             Ok(round) => round,
             Err(SteadyError::TooManyCells { needed, allowed }) => {
+                // As fine as the bound allows, if that is worth another round.
+                scale *= 1.05 * (needed as f64 / allowed as f64).sqrt();
+                family = GridFamily::fitted(module, &guess, scale);
+                if best.is_none() || scale < 0.9 * best_scale {
+                    refused = Some((needed, allowed));
+                    continue;
+                }
                 let Some(best) = best else {
                     return Err(SteadyError::TooManyCells { needed, allowed });
                 };
@@ -386,6 +402,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             }
             Err(error) => return Err(error),
         };
+        let solved_scale = scale;
         let reached_K = most(&round.uncertainty_K);
         if reached_K <= accuracy_K {
             return Ok(round);
@@ -397,16 +414,19 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             slicing = scaled(&slicing, &live, 2);
         } else {
             // Between first and second order in the cell size, as at the edge of a die.
-            scale *= (0.8 * accuracy_K / reached_K).powf(0.7).clamp(0.25, 0.85);
+            scale *= (0.8 * accuracy_K / reached_K).powf(0.7).clamp(0.6, 0.85);
         }
-        shape = curvature(module, &round.fine);
-        family = GridFamily::from_curvature(module, &round.fine, &shape, scale);
+        family = GridFamily::fitted(module, &round.fine, scale);
         guess = round.fine.clone();
         if best.as_ref().is_none_or(|b| most(&round.uncertainty_K) < most(&b.uncertainty_K)) {
+            best_scale = solved_scale;
             best = Some(round);
         }
     }
-    let Some(best) = best else { return Err(SteadyError::NoHeatSink) };
+    let Some(best) = best else {
+        let (needed, allowed) = refused.unwrap_or((usize::MAX, module.mesh.max_cells));
+        return Err(SteadyError::TooManyCells { needed, allowed });
+    };
     warnings.push(format!(
         "accuracy {accuracy_K} K not reached in {MOST_ROUNDS} rounds of refinement; the uncertainty printed is what was reached ({:.3} K)",
         most(&best.uncertainty_K)
