@@ -98,7 +98,10 @@ fn peak(values: &[f64], points: &[f64], k: usize) -> (f64, f64) {
     let slope = (left * b + right * a) / (a + b);
     let offset = -slope / curvature;
     // Only a top between the neighbours' nearer halves counts: else the middle value is no peak.
-    if curvature < 0.0 && offset > -0.5 * a && offset < 0.5 * b {
+    // Two equal cells in the middle of a symmetric source put it just on the border, which
+    // rounding must not decide.
+    const BORDER: f64 = 0.5 + 1e-6;
+    if curvature < 0.0 && offset > -BORDER * a && offset < BORDER * b {
         (0.5 * slope * offset, points[k] + offset)
     } else {
         (0.0, points[k])

@@ -108,19 +108,21 @@ fn main() -> ExitCode {
             fine.junctions.iter().map(|j| j.uncertainty_K).fold(0.0, f64::max)
         );
         for (c, f) in coarse.junctions.iter().zip(&fine.junctions) {
-            if f.uncertainty_K > REFERENCE_SHARE * c.uncertainty_K {
-                unjudged += 3;
-                continue;
-            }
-            for (which, coarse_K, fine_K) in
-                [("max", c.max_K, f.max_K), ("mean", c.mean_K, f.mean_K), ("min", c.min_K, f.min_K)]
-            {
+            for (which, coarse_K, fine_K, uncertainty, reference_uncertainty) in [
+                ("max", c.max_K, f.max_K, c.uncertainty_K, f.uncertainty_K),
+                ("mean", c.mean_K, f.mean_K, c.uncertainty_K, f.uncertainty_K),
+                ("min", c.min_K, f.min_K, c.min_uncertainty_K, f.min_uncertainty_K),
+            ] {
+                if reference_uncertainty > REFERENCE_SHARE * uncertainty {
+                    unjudged += 1;
+                    continue;
+                }
                 let row = Compared {
                     seed,
                     what: format!("{which} of {}", c.name),
                     error: (coarse_K - fine_K).abs(),
-                    uncertainty: c.uncertainty_K,
-                    reference_uncertainty: f.uncertainty_K,
+                    uncertainty,
+                    reference_uncertainty,
                 };
                 if row.error > row.uncertainty {
                     let _ = writeln!(
