@@ -243,9 +243,33 @@ fn edge_solid_angle(u: f64, v: [f64; 2], height: f64) -> f64 {
     let (p, q) = (tangent(v[1]), tangent(v[0]));
     let denominator = 1.0 + p * q;
     if denominator > 0.0 {
-        ((p - q) / denominator).atan()
+        arctangent((p - q) / denominator)
     } else {
         // The row reaches far to both sides of the foot: the difference exceeds a right angle.
         p.atan() - q.atan()
+    }
+}
+
+/// atan z: five terms of its series where rows are so fine that they give every digit, which
+/// is the usual case and several times faster.
+fn arctangent(z: f64) -> f64 {
+    if z.abs() > 0.02 {
+        return z.atan();
+    }
+    let s = z * z;
+    z * (1.0 - s * (1.0 / 3.0 - s * (1.0 / 5.0 - s * (1.0 / 7.0 - s / 9.0))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn short_series_is_the_arctangent_to_rounding() {
+        for k in -2000..=2000 {
+            let z = 2e-5 * f64::from(k) * 0.999;
+            let error = (arctangent(z) - z.atan()).abs();
+            assert!(error <= 2.0 * f64::EPSILON * z.abs(), "{z}: {error}");
+        }
     }
 }
