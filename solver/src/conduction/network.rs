@@ -230,20 +230,25 @@ impl<'m> Network<'m> {
     fn die_heat(&self, die: &Die, cells: CellRange) -> Vec<f64> {
         let mut heat = Vec::with_capacity(cells.len());
         if let Some(map) = &die.power_map {
-            let scale = die.power_W / map.total();
             for j in cells.j0..cells.j1 {
                 for i in cells.i0..cells.i1 {
-                    heat.push(scale * map.integral_over(&self.mesh.plane.cell(i, j)));
+                    heat.push(map.integral_over(&self.mesh.plane.cell(i, j)));
                 }
             }
+            let scale = die.power_W / heat.iter().sum::<f64>();
+            heat.iter_mut().for_each(|heat| *heat *= scale);
             return heat;
         }
-        let block_area: f64 = die.blocks.iter().map(|b| b.rect.area_m2()).sum();
+        // Areas are those of the cells: an edge that was snapped to its twin changes no power.
+        let plane = &self.mesh.plane;
+        let die_area = plane.area_m2(&cells);
+        let block_area: f64 =
+            die.blocks.iter().map(|b| plane.area_m2(&plane.range_of(&b.rect))).sum();
         let block_power: f64 = die.blocks.iter().map(|b| b.power_W).sum();
-        let rest_area = die.rect.area_m2() - block_area;
+        let rest_area = die_area - block_area;
         // Blocks that tile the die leave no area to spread a rest on; the case reader has made
         // sure that they then carry all the power.
-        let rest_flux = if rest_area > 1e-9 * die.rect.area_m2() {
+        let rest_flux = if rest_area > 1e-9 * die_area {
             (die.power_W - block_power) / rest_area
         } else {
             0.0
@@ -254,8 +259,8 @@ impl<'m> Network<'m> {
             }
         }
         for block in &die.blocks {
-            let range = self.mesh.plane.range_of(&block.rect);
-            let flux = block.power_W / block.rect.area_m2();
+            let range = plane.range_of(&block.rect);
+            let flux = block.power_W / plane.area_m2(&range);
             for j in range.j0..range.j1 {
                 for i in range.i0..range.i1 {
                     heat[(j - cells.j0) * cells.nx() + i - cells.i0] =
@@ -270,7 +275,7 @@ impl<'m> Network<'m> {
         let boundary = heater.layer + usize::from(heater.face == Face::Top);
         let face = self.mesh.sheets.iter().filter(|s| s.layer < boundary).count();
         let cells = self.mesh.plane.range_of(&heater.rect);
-        let flux = heater.power_W / heater.rect.area_m2();
+        let flux = heater.power_W / self.mesh.plane.area_m2(&cells);
         let mut heat_W = Vec::with_capacity(cells.len());
         for j in cells.j0..cells.j1 {
             for i in cells.i0..cells.i1 {
