@@ -13,7 +13,7 @@ pub fn square_on_square_tube() -> Outcomes {
         Family { kind: Kind::Published, source: &sources::SQUARE_TUBE, unit: "-" };
     let mut outcomes = Vec::new();
     let (tube, depth, k, htc) = (20e-3, 20e-3, 30.0, 1e6);
-    for (ratio, power) in [(0.2f64, 10.0), (0.4, 25.0), (0.6, 60.0)] {
+    for (ratio, power) in [(0.2f64, 10.0), (0.3, 16.0), (0.4, 25.0)] {
         let side = ratio * tube;
         let source = RectSource { x: 0.5 * tube, y: 0.5 * tube, width: side, height: side };
         let mut module = vehicle([tube, tube], &[(depth, [k; 3])], htc, 0.0);
@@ -26,7 +26,8 @@ pub fn square_on_square_tube() -> Outcomes {
             &format!("square source on a square tube, side ratio {ratio}"),
             "k √A R of spreading, mean",
             "table of correlation coefficients, square on square",
-            // The correlation is stated to three digits or so.
+            // The correlation itself leaves the series by 5e-6 at 0.2, 1.3e-4 at 0.4 (and 1.1e-3
+            // at 0.6).
             [0.47320 - 0.62075 * ratio + 0.1198 * ratio.powi(3), 5e-4],
             [to_psi * (junction.mean_K - AMBIENT_K - through), to_psi * junction.uncertainty_K],
         ));
