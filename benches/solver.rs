@@ -9,6 +9,8 @@
 //! ```
 #![allow(missing_docs, non_snake_case, dead_code, unsafe_code, clippy::print_stdout)]
 
+#[path = "demo_family.rs"]
+mod demo_family;
 #[path = "families.rs"]
 mod families;
 
@@ -188,9 +190,25 @@ fn measure(problem: &mut Problem, runs: usize) -> Figures {
     }
 }
 
+/// `A` and `B` with the cells of a side, `C` with the unknowns in millions.
 fn problem(name: &str) -> Option<Problem> {
     let n = name.get(1..)?.parse().ok()?;
     match name.get(..1)? {
+        "C" => {
+            let (operator, b) = demo_family::Demo::new().operator(n * 1_000_000);
+            let sink = operator.blocks.iter().flat_map(|block| block.sink.clone()).collect();
+            // The cells that the first die heats, for the second right-hand side.
+            let heated = (0..b.len()).filter(|&c| b[c] > 0.0).take(100).collect();
+            let none = vec![0.0; b.len()];
+            Some(Problem {
+                name: name.to_owned(),
+                operator,
+                b,
+                die: vec![heated],
+                to_coolant: sink,
+                to_board: none,
+            })
+        }
         "A" => Some(families::family_a(n)),
         "B" => Some(families::family_b(n)),
         _ => None,
@@ -232,8 +250,9 @@ fn main() {
         peers = std::fs::read_to_string(&words[1]).expect("results of the peers");
         words.drain(..2);
     }
-    let standard = ["A512", "A1024", "A2048", "B256", "B512", "B1024"];
-    let all = ["A512", "A1024", "A2048", "A4096", "B256", "B512", "B1024", "B2048"];
+    let standard = ["A512", "A1024", "A2048", "B256", "B512", "B1024", "C1"];
+    let all =
+        ["A512", "A1024", "A2048", "A4096", "B256", "B512", "B1024", "B2048", "C1", "C4", "C10"];
     let names: Vec<String> = match words.first().map(String::as_str) {
         None => standard.iter().map(|s| s.to_string()).collect(),
         Some("full") => all.iter().map(|s| s.to_string()).collect(),

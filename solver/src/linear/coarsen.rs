@@ -40,7 +40,12 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
             for &(j, share) in &fed_y[row] {
                 let links = &fine.east[l * plane + j * nx..][..nx];
                 for (o, ends) in out.iter_mut().zip(map.x.kept.windows(2)) {
-                    *o += share * in_series(links[ends[0]..ends[1]].iter().copied());
+                    *o += share
+                        * match links[ends[0]..ends[1]] {
+                            [a] => a,
+                            [a, b] => two_in_series(a, b),
+                            ref more => in_series(more.iter().copied()),
+                        };
                 }
             }
         });
@@ -56,7 +61,7 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
             if to == from + 2 {
                 let (a, b) = (&links[from * nx..][..nx], &links[(from + 1) * nx..][..nx]);
                 for ((v, &a), &b) in line.iter_mut().zip(a).zip(b) {
-                    *v = if a + b > 0.0 { a * b / (a + b) } else { 0.0 };
+                    *v = two_in_series(a, b);
                 }
             } else {
                 for (i, v) in line.iter_mut().enumerate() {
@@ -103,6 +108,11 @@ pub(super) fn coarse_operator(
         dy_m: vec![f64::NAN; plane.1],
         blocks: fine.blocks.iter().zip(maps).map(|(block, map)| coarse_block(block, map)).collect(),
     }
+}
+
+/// `1 / (1/a + 1/b)`; a missing link leaves none.
+fn two_in_series(a: f64, b: f64) -> f64 {
+    if a + b > 0.0 { a * b / (a + b) } else { 0.0 }
 }
 
 fn in_series(links: impl Iterator<Item = f64>) -> f64 {
