@@ -351,7 +351,7 @@ mod tests {
             let last = levels[levels.len() - 1];
             let order = last.order.unwrap();
             assert!((order - 2.0).abs() < 0.1, "{}: {levels:?}", problem.name);
-            assert!(last.error < 3e-3, "{}: {levels:?}", problem.name);
+            assert!(last.error < 8e-3, "{}: {levels:?}", problem.name);
         }
     }
 }

@@ -10,7 +10,7 @@ use crate::vehicle::{AMBIENT_K, add_heater, solved, vehicle};
 
 const TERMS: usize = 1500;
 /// Truncation of the double series at `TERMS`, relative: twice the change from half as many.
-const TRUNCATION: f64 = 2e-6;
+const TRUNCATION: f64 = 4e-6;
 
 const ECCENTRIC: Family =
     Family { kind: Kind::Analytic, source: &sources::ECCENTRIC_CHANNEL, unit: "K" };
