@@ -230,32 +230,34 @@ impl<'m> Network<'m> {
     fn die_heat(&self, die: &Die, cells: CellRange) -> Vec<f64> {
         let mut heat = Vec::with_capacity(cells.len());
         if let Some(map) = &die.power_map {
-            let scale = die.power_W / map.total();
             for j in cells.j0..cells.j1 {
                 for i in cells.i0..cells.i1 {
-                    heat.push(scale * map.integral_over(&self.mesh.plane.cell(i, j)));
+                    heat.push(map.integral_over(&self.mesh.plane.cell(i, j)));
                 }
             }
+            let scale = die.power_W / heat.iter().sum::<f64>();
+            heat.iter_mut().for_each(|heat| *heat *= scale);
             return heat;
         }
-        let block_area: f64 = die.blocks.iter().map(|b| b.rect.area_m2()).sum();
+        // Areas are those of the cells: an edge that was snapped to its twin changes no power.
+        let plane = &self.mesh.plane;
+        let die_area = plane.area_m2(&cells);
+        let block_area: f64 =
+            die.blocks.iter().map(|b| plane.area_m2(&plane.range_of(&b.rect))).sum();
         let block_power: f64 = die.blocks.iter().map(|b| b.power_W).sum();
-        let rest_area = die.rect.area_m2() - block_area;
+        let rest_area = die_area - block_area;
         // Blocks that tile the die leave no area to spread a rest on; the case reader has made
         // sure that they then carry all the power.
-        let rest_flux = if rest_area > 1e-9 * die.rect.area_m2() {
-            (die.power_W - block_power) / rest_area
-        } else {
-            0.0
-        };
+        let rest_flux =
+            if rest_area > 1e-9 * die_area { (die.power_W - block_power) / rest_area } else { 0.0 };
         for j in cells.j0..cells.j1 {
             for i in cells.i0..cells.i1 {
                 heat.push(rest_flux * self.cell_area_m2(i, j));
             }
         }
         for block in &die.blocks {
-            let range = self.mesh.plane.range_of(&block.rect);
-            let flux = block.power_W / block.rect.area_m2();
+            let range = plane.range_of(&block.rect);
+            let flux = block.power_W / plane.area_m2(&range);
             for j in range.j0..range.j1 {
                 for i in range.i0..range.i1 {
                     heat[(j - cells.j0) * cells.nx() + i - cells.i0] =
@@ -270,7 +272,7 @@ impl<'m> Network<'m> {
         let boundary = heater.layer + usize::from(heater.face == Face::Top);
         let face = self.mesh.sheets.iter().filter(|s| s.layer < boundary).count();
         let cells = self.mesh.plane.range_of(&heater.rect);
-        let flux = heater.power_W / heater.rect.area_m2();
+        let flux = heater.power_W / self.mesh.plane.area_m2(&cells);
         let mut heat_W = Vec::with_capacity(cells.len());
         for j in cells.j0..cells.j1 {
             for i in cells.i0..cells.i1 {
@@ -310,5 +312,37 @@ impl<'m> Network<'m> {
             .iter()
             .find(|f| f.block == block && f.face == face)
             .map(|f| f.heat_W.as_slice())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::module::Rect;
+    use crate::study::testing;
+
+    /// The case reader lets die overlap by a nanometre: positions come rounded.
+    #[test]
+    fn die_that_overlap_by_rounding_share_no_cell_and_keep_their_power() {
+        let mut module = testing::prescribed();
+        let width = module.die[1].rect.width_m();
+        let left = module.die[0].rect;
+        let die = &mut module.die[1];
+        let x0_m = left.x1_m - 0.9e-9;
+        die.rect = Rect { x0_m, x1_m: x0_m + width, ..left };
+        die.blocks.clear();
+        die.power_map = None;
+        module.die.truncate(2);
+        let mesh = testing::mesh(&module);
+        let [left, right] = [mesh.islands[0].cells, mesh.islands[1].cells];
+        assert_eq!(left.i1, right.i0);
+        let network = Network::new(&module, &mesh);
+        let powers = module.die.iter().map(|d| d.power_W);
+        for (source, power_W) in
+            network.sources.iter().zip(powers.chain(module.heaters.iter().map(|h| h.power_W)))
+        {
+            let heat: f64 = source.heat_W.iter().sum();
+            assert!((heat / power_W - 1.0).abs() < 1e-12, "{heat} {power_W}");
+        }
     }
 }

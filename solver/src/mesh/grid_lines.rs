@@ -5,10 +5,14 @@ use crate::module::Rect;
 
 /// Edges closer than this share of the axis are one edge: it is rounding, not geometry.
 const SAME_EDGE_SHARE: f64 = 1e-9;
+/// Edges closer than this are one edge on any axis, m. Wider than the overlap of die that a case
+/// may state (1 nm, positions written to six decimals of a millimetre), so that die which abut
+/// never share a sliver of cells; far narrower than any part.
+const SAME_EDGE_M: f64 = 5e-9;
 
 /// All edges along one axis, ascending, first 0 and last `length_m`, rounding twins merged.
 pub fn snapped_edges(length_m: f64, edges_m: impl IntoIterator<Item = f64>) -> Vec<f64> {
-    let tolerance = length_m * SAME_EDGE_SHARE;
+    let tolerance = (length_m * SAME_EDGE_SHARE).max(SAME_EDGE_M);
     let mut edges: Vec<f64> =
         edges_m.into_iter().filter(|&e| e > tolerance && e < length_m - tolerance).collect();
     edges.sort_by(f64::total_cmp);
@@ -121,6 +125,12 @@ mod tests {
     fn rounding_twins_are_one_edge_and_real_gaps_stay() {
         let edges = snapped_edges(0.1, [0.05, 0.05 + 1e-12, 0.05 + 1e-6, 0.0, 0.1]);
         assert_eq!(edges, vec![0.0, 0.05, 0.05 + 1e-6, 0.1]);
+    }
+
+    #[test]
+    fn die_that_abut_to_a_nanometre_are_cut_at_one_line() {
+        let edges = snapped_edges(0.1, [0.02, 0.04 + 1e-9, 0.04, 0.06, 1e-9, 0.1 - 1e-9]);
+        assert_eq!(edges, vec![0.0, 0.02, 0.04, 0.06, 0.1]);
     }
 
     #[test]

@@ -79,6 +79,12 @@ impl PlaneGrid {
         }
     }
 
+    /// Area of a range of cells, m².
+    pub fn area_m2(&self, cells: &CellRange) -> f64 {
+        (self.x_lines_m[cells.i1] - self.x_lines_m[cells.i0])
+            * (self.y_lines_m[cells.j1] - self.y_lines_m[cells.j0])
+    }
+
     /// The cells inside `rect`, whose edges are grid lines up to rounding.
     pub fn range_of(&self, rect: &Rect) -> CellRange {
         CellRange {
