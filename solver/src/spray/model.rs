@@ -47,6 +47,10 @@ pub struct SprayModel {
 /// Liquids of the correlations' data with their largest subcooling, K (from memory).
 const DATA_LIQUIDS: [(&str, f64); 2] = [("perfluorohexane", 30.0), ("water", 80.0)];
 
+/// A cell wetted by less than this share of its area counts as dry: the quotient of two such
+/// slivers (an outline that only grazes the cell) is rounding, and would be a flux of any size.
+const LEAST_WETTED_SHARE: f64 = 1e-6;
+
 /// Subcooling that rounding may leave negative, K: a saturated feed.
 const SATURATED_K: f64 = 1e-6;
 
@@ -125,8 +129,8 @@ impl SprayModel {
             .map(|cell| {
                 let share = field.wetted_share[cell];
                 let flux = field.wetted_flux_m_s(cell);
-                let Some(drop) = field.drop_size_m(cell).filter(|_| share > 0.0 && flux > 0.0)
-                else {
+                let wet = share >= LEAST_WETTED_SHARE && flux > 0.0;
+                let Some(drop) = field.drop_size_m(cell).filter(|_| wet) else {
                     return SurfaceCurve::dry(self.unwetted_htc_W_m2K);
                 };
                 let inside = self.in_range(flux, drop);
@@ -175,7 +179,7 @@ impl SprayModel {
         for cell in 0..field.flux_m_s.len() {
             let Some(size) = field.drop_size_m(cell) else { continue };
             let here = field.wetted_flux_m_s(cell);
-            if here <= 0.0 {
+            if here <= 0.0 || field.wetted_share[cell] < LEAST_WETTED_SHARE {
                 continue;
             }
             flux = [flux[0].min(here), flux[1].max(here)];
@@ -353,4 +357,51 @@ fn nozzle_drop_size_m(
         inlet.surface_tension_N_m,
         saturated.density_vapour_kg_m3,
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{coolant, nozzle, spray};
+    use super::*;
+
+    /// Outlines that graze the edges of a square, as those inscribed in a die do, and one that
+    /// grazes by a hair more: no cell may have another flux on its wetted part than lies between
+    /// the edge of the footprint and its centre.
+    #[test]
+    fn cells_that_an_outline_only_grazes_boil_like_their_neighbours_or_not_at_all() {
+        let half = 0.00635;
+        for hair in [0.0, 1e-17, 1e-16, 1e-15, 1e-13, 1e-11, 1e-9] {
+            for cells in [7, 40, 129] {
+                let standoff = (half + hair) / 27.5f64.to_radians().tan();
+                let spray = spray(vec![nozzle([0.01, 0.01], standoff, 55.0, 6e-6)]);
+                let model = SprayModel::new(&spray, &coolant("perfluorohexane", 25.0)).unwrap();
+                let mut lines: Vec<f64> = (0..=cells)
+                    .map(|k| 0.01 - half + 2.0 * half * f64::from(k) / f64::from(cells))
+                    .collect();
+                lines.insert(0, 0.0);
+                lines.push(0.02);
+                let field = model.flux(&lines, &lines).unwrap();
+                let curves = model.curves(&field, Band::Nominal);
+                // Worked above: 0.039639 m/s at the edge, 0.056799 m/s at the centre.
+                let [low, high] = [0.0396, 0.0569].map(|flux| {
+                    let drop = model.drop_sizes_m[0];
+                    critical_heat_flux::estes_mudawar(
+                        &model.saturated,
+                        flux,
+                        drop,
+                        model.subcooling_K,
+                    )
+                });
+                for (cell, curve) in curves.curves.iter().enumerate() {
+                    let inside = (low..=high).contains(&curve.critical_W_m2);
+                    assert!(
+                        curve.wetted_share == 0.0 || inside,
+                        "{hair}, {cells} cells, cell {cell}: share {}, {} outside {low} to {high}",
+                        curve.wetted_share,
+                        curve.critical_W_m2
+                    );
+                }
+            }
+        }
+    }
 }
