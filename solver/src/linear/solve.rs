@@ -168,6 +168,9 @@ impl<'a> Preconditioned<'a> {
         assert_eq!(b.len(), n, "one right-hand side entry for each unknown");
         assert_eq!(x.len(), n, "one solution entry for each unknown");
         let b_norm = dot(b, b).sqrt();
+        if !b_norm.is_finite() {
+            return Err(CgError::NotPositiveDefinite { iteration: 0 });
+        }
         if b_norm == 0.0 {
             x.fill(0.0);
             return Ok(CgInfo {
@@ -222,6 +225,10 @@ impl Kept {
         }
     }
 }
+
+/// A residual above this share of the right-hand side is no rounding, however large x has grown
+/// (it grows without end on a singular system).
+const MOST_ROUNDING: f64 = 1e-6;
 
 /// One solve.
 struct Vectors<'a> {
@@ -388,7 +395,10 @@ impl Vectors<'_> {
                     break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
                 }
                 let stalled = norm > 0.5 * checked || exhausted;
-                if stalled && norm <= 4.0 * self.rounding_limit() {
+                if stalled
+                    && residual_relative <= MOST_ROUNDING
+                    && norm <= 4.0 * self.rounding_limit()
+                {
                     break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
                 }
                 if exhausted {
