@@ -38,7 +38,8 @@ impl Axis {
             .windows(2)
             .map(|pair| {
                 let cells = density.cells_up_to(pair[1]) - density.cells_up_to(pair[0]);
-                4 * ((0.25 * cells).ceil() as usize).max(1)
+                // A whole number of cells that rounding has lifted is still that number.
+                4 * ((0.25 * cells * (1.0 - 1e-9)).ceil() as usize).max(1)
             })
             .collect();
         Axis { edges_m, density, pieces }
