@@ -248,11 +248,8 @@ impl<'m> Network<'m> {
         let rest_area = die_area - block_area;
         // Blocks that tile the die leave no area to spread a rest on; the case reader has made
         // sure that they then carry all the power.
-        let rest_flux = if rest_area > 1e-9 * die_area {
-            (die.power_W - block_power) / rest_area
-        } else {
-            0.0
-        };
+        let rest_flux =
+            if rest_area > 1e-9 * die_area { (die.power_W - block_power) / rest_area } else { 0.0 };
         for j in cells.j0..cells.j1 {
             for i in cells.i0..cells.i1 {
                 heat.push(rest_flux * self.cell_area_m2(i, j));
@@ -315,5 +312,37 @@ impl<'m> Network<'m> {
             .iter()
             .find(|f| f.block == block && f.face == face)
             .map(|f| f.heat_W.as_slice())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::module::Rect;
+    use crate::study::testing;
+
+    /// The case reader lets die overlap by a nanometre: positions come rounded.
+    #[test]
+    fn die_that_overlap_by_rounding_share_no_cell_and_keep_their_power() {
+        let mut module = testing::prescribed();
+        let width = module.die[1].rect.width_m();
+        let left = module.die[0].rect;
+        let die = &mut module.die[1];
+        let x0_m = left.x1_m - 0.9e-9;
+        die.rect = Rect { x0_m, x1_m: x0_m + width, ..left };
+        die.blocks.clear();
+        die.power_map = None;
+        module.die.truncate(2);
+        let mesh = testing::mesh(&module);
+        let [left, right] = [mesh.islands[0].cells, mesh.islands[1].cells];
+        assert_eq!(left.i1, right.i0);
+        let network = Network::new(&module, &mesh);
+        let powers = module.die.iter().map(|d| d.power_W);
+        for (source, power_W) in
+            network.sources.iter().zip(powers.chain(module.heaters.iter().map(|h| h.power_W)))
+        {
+            let heat: f64 = source.heat_W.iter().sum();
+            assert!((heat / power_W - 1.0).abs() < 1e-12, "{heat} {power_W}");
+        }
     }
 }

@@ -29,6 +29,9 @@ const MAX_TRIALS: usize = 12;
 /// Residual reduction asked of the linear solver within an outer iteration.
 const INNER_REDUCTION: f64 = 0.02;
 
+/// Largest relative residual that is put down to rounding; the printed uncertainty allows for it.
+const ROUNDING_RESIDUAL: f64 = 1e-7;
+
 /// The temperatures of one mesh.
 #[derive(Debug, Clone)]
 pub struct GridSolution {
@@ -163,10 +166,15 @@ fn solve_nonlinear(
     let mut here = linearise(network, &point);
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
+    // Residual before the last step, where rounding limited the linear solve of that step.
+    let mut limited_from: Option<f64> = None;
     for outer in 0..=MAX_OUTER {
         let scale = norm(&here.rhs);
         let residual = norm(&here.residual);
-        if scale == 0.0 || residual <= options.relative_tolerance * scale {
+        // Rounding limits: the linear solver could do no better, and the step gained nothing.
+        let at_rounding = limited_from.is_some_and(|before| residual > 0.5 * before)
+            && residual <= ROUNDING_RESIDUAL * scale;
+        if scale == 0.0 || residual <= options.relative_tolerance * scale || at_rounding {
             let residual_relative = if scale == 0.0 { 0.0 } else { residual / scale };
             return Ok(Outcome { point, iterations, outer_iterations: outer, residual_relative });
         }
@@ -179,6 +187,7 @@ fn solve_nonlinear(
         let params = CgParams { relative_tolerance, ..CgParams::default() };
         let info = Preconditioned::new(&here.operator).solve(&here.rhs, &mut next, &params)?;
         iterations += info.iterations;
+        limited_from = info.limited_by_rounding.then_some(residual);
         let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
         (point, here) = line_search(network, law, point, &here, &step);

@@ -76,6 +76,24 @@ fn parts(module: &Module) -> Vec<Part> {
     parts
 }
 
+/// The parts to refine, of all that were `tried` with the change (K) that doubling each made, and
+/// the sum of the changes that the others leave, K. Each of those is at most `most_K`, and all
+/// together at most twice that: what they leave is never lessened by refining, so however many
+/// there are, they may not take up the accuracy.
+fn live_of(mut tried: Vec<(f64, Part)>, most_K: f64) -> (Vec<Part>, f64) {
+    tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut left_K = 0.0;
+    let mut live = Vec::new();
+    for (change, part) in tried {
+        if change <= most_K && left_K + change <= 2.0 * most_K {
+            left_K += change;
+        } else {
+            live.push(part);
+        }
+    }
+    (live, left_K)
+}
+
 /// `slicing` with the sheets of `parts` multiplied.
 fn scaled(slicing: &Slicing, parts: &[Part], factor: usize) -> Slicing {
     let mut finer = slicing.clone();
@@ -89,9 +107,14 @@ fn scaled(slicing: &Slicing, parts: &[Part], factor: usize) -> Slicing {
     finer
 }
 
-fn most_slices(slicing: &Slicing) -> usize {
-    let in_die = slicing.die.iter().flatten().copied().max().unwrap_or(1);
-    slicing.layers.iter().copied().max().unwrap_or(1).max(in_die)
+/// Most sheets of any of `parts`; what the case states for others does not count.
+fn most_slices(slicing: &Slicing, parts: &[Part]) -> usize {
+    let of = |part: &Part| match part {
+        Part::Layer(l) => slicing.layers[*l],
+        Part::Attach => slicing.die.iter().map(|d| d[0]).max().unwrap_or(1),
+        Part::Die => slicing.die.iter().map(|d| d[1]).max().unwrap_or(1),
+    };
+    parts.iter().map(of).max().unwrap_or(1)
 }
 
 fn all_doubled(slicing: &Slicing) -> Slicing {
@@ -130,6 +153,19 @@ impl Refiner<'_, '_> {
         solve_on_mesh(self.module, mesh, start, self.options)
     }
 
+    /// Solves the half grid of a family, or its quarter where `max_cells` refuses that.
+    fn scout(
+        &mut self,
+        family: &GridFamily,
+        slicing: &Slicing,
+        guess: Option<&GridSolution>,
+    ) -> Result<GridSolution, SteadyError> {
+        match self.solve(family.half(), slicing, guess) {
+            Err(SteadyError::TooManyCells { .. }) => self.solve(family.quarter(), slicing, guess),
+            outcome => outcome,
+        }
+    }
+
     fn record(
         &mut self,
         solution: &GridSolution,
@@ -162,19 +198,13 @@ impl Refiner<'_, '_> {
         base: &GridSolution,
     ) -> Result<(Vec<Part>, f64), SteadyError> {
         let now = statistics_of(self.module, base);
-        let mut live = Vec::new();
-        let mut left_K = 0.0;
+        let mut tried = Vec::new();
         for part in parts(self.module) {
             let finer = scaled(slicing, &[part], 2);
             let trial = self.solve(plane.clone(), &finer, Some(base))?;
-            let change = largest(&changes(&statistics_of(self.module, &trial), &now));
-            if change > LIVE_SHARE * self.module.mesh.accuracy_K {
-                live.push(part);
-            } else {
-                left_K += change;
-            }
+            tried.push((largest(&changes(&statistics_of(self.module, &trial), &now)), part));
         }
-        Ok((live, left_K))
+        Ok(live_of(tried, LIVE_SHARE * self.module.mesh.accuracy_K))
     }
 
     /// Solves the three grids of a family, `live` parts refined with the plane.
@@ -226,6 +256,8 @@ impl Refiner<'_, '_> {
     fn fixed(&mut self, family: &GridFamily) -> Result<Round, SteadyError> {
         let module = self.module;
         let slicing = Slicing::coarsest(module);
+        // The largest first: no use solving the others when that is refused.
+        self.mesh(family.fine(), &slicing)?;
         let quarter = self.solve(family.quarter(), &slicing, None)?;
         self.record(&quarter, None, None);
         let half = self.solve(family.half(), &slicing, Some(&quarter))?;
@@ -369,11 +401,11 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let accuracy_K = module.mesh.accuracy_K;
     let first = GridFamily::first(module);
     let mut slicing = Slicing::coarsest(module);
-    let scout = refiner.solve(first.half(), &slicing, None)?;
+    let scout = refiner.scout(&first, &slicing, None)?;
     let mut scale = 1.0;
     let mut family = GridFamily::fitted(module, &scout, scale);
     // The solution that the family is fitted to, and the first guess of the next grids.
-    let mut guess = refiner.solve(family.half(), &slicing, Some(&scout))?;
+    let mut guess = refiner.scout(&family, &slicing, Some(&scout))?;
     family = GridFamily::fitted(module, &guess, scale);
     let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
     let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
@@ -409,7 +441,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         }
         if round.thickness_share > 0.5
             && reached_K > 2.0 * accuracy_K
-            && most_slices(&slicing) < MOST_SLICES
+            && most_slices(&slicing, &live) < MOST_SLICES
         {
             slicing = scaled(&slicing, &live, 2);
         } else {
@@ -537,5 +569,70 @@ fn result(
         residual_relative: solution.residual_relative,
         warnings,
         levels,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::solve_on_mesh;
+    use super::*;
+    use crate::study::testing;
+
+    #[test]
+    fn parts_left_alone_never_take_up_the_accuracy_however_many_there_are() {
+        let tried = (0..12).map(|l| (0.0049, Part::Layer(l))).collect();
+        let (live, left_K) = live_of(tried, 0.005);
+        assert_eq!(live.len(), 10);
+        assert!(estimate::thickness(left_K) < 0.03, "of an accuracy of 0.1 K");
+        let (live, left_K) = live_of(vec![(0.2, Part::Die), (0.001, Part::Attach)], 0.005);
+        assert_eq!((live, left_K), (vec![Part::Die], 0.001));
+        let (live, _) = live_of(vec![(f64::INFINITY, Part::Die)], 0.005);
+        assert_eq!(live, [Part::Die]);
+    }
+
+    #[test]
+    fn a_fixed_mesh_that_is_too_large_is_refused_with_its_own_size_before_any_solve() {
+        let mut module = testing::prescribed();
+        module.mesh.cell_m = Some(0.2e-3);
+        let whole = Mesh::new(
+            &module,
+            GridFamily::even(&module, 0.2e-3).fine(),
+            &Slicing::coarsest(&module),
+        )
+        .unknowns();
+        module.mesh.max_cells = whole - 1;
+        let mut solved = 0;
+        let outcome = solve(&module, &SteadyOptions::default(), &mut |_| solved += 1);
+        match outcome {
+            Err(SteadyError::TooManyCells { needed, .. }) => {
+                assert_eq!((needed, solved), (whole, 0))
+            }
+            other => panic!("{:?}", other.map(|r| r.unknowns)),
+        }
+    }
+
+    /// A heater moved 6 nm off a die's edge leaves cells of 1.5 nm, whose conductances to their
+    /// neighbours are a million times the others: rounding alone leaves a residual above the
+    /// tolerance asked for, and the answer is that of the aligned heater all the same.
+    #[test]
+    fn outer_iterations_end_where_rounding_does_not_let_the_residual_fall() {
+        let module = testing::prescribed();
+        let mut askew = module.clone();
+        askew.heaters[0].rect.x0_m = askew.die[0].rect.x0_m + 6e-9;
+        let mut aligned = askew.clone();
+        aligned.heaters[0].rect.x0_m = askew.die[0].rect.x0_m;
+        let hottest = |module: &Module, relative_tolerance: f64| {
+            let options = SteadyOptions { relative_tolerance, ..SteadyOptions::default() };
+            let plane = GridFamily::even(module, 0.5e-3).fine();
+            let mesh = Mesh::new(module, plane, &Slicing::coarsest(module));
+            let solution = solve_on_mesh(module, mesh, None, &options).unwrap();
+            assert!(solution.factors.is_some(), "a nonlinear case");
+            let faces = statistics_of(module, &solution);
+            (faces.iter().map(|f| f.max_K).fold(0.0, f64::max), solution.residual_relative)
+        };
+        let (expected, _) = hottest(&aligned, 1e-10);
+        let (got, residual) = hottest(&askew, 1e-15);
+        assert!(residual > 1e-15, "rounding did not limit: {residual:e}");
+        assert!((got - expected).abs() < 1e-3, "{got} {expected}");
     }
 }

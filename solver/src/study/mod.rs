@@ -12,7 +12,7 @@ mod readings;
 mod resistance;
 pub mod sensitivity;
 #[cfg(test)]
-mod testing;
+pub(crate) mod testing;
 
 pub use linearised::{Cost, Linearised, Response, Solver};
 pub use readings::{Readings, readings};
