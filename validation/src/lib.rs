@@ -4,7 +4,7 @@
 //! - [`sources`]: the references, one constant each;
 //! - [`check`]: an expected value with its source, and what came of it;
 //! - [`closed_form`]: answers that share no code with the solver;
-//! - [`reference`]: the committed answers of general-purpose libraries;
+//! - [`mod@reference`]: the committed answers of general-purpose libraries;
 //! - [`vehicle`]: the modules that the checks solve;
 //! - [`system`]: an assembled matrix and its direct solution;
 //! - [`cases`]: the checks themselves, one family a file;

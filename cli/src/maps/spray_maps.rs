@@ -78,7 +78,7 @@ pub(super) fn volumetric_flux<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMar
 pub(super) fn chf_margin<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMark]) -> Map<'a> {
     let convert = |margin: f64| margin;
     let range = scale_of([field], convert);
-    let high = range.high().min(HIGHEST_MARGIN).max(1.5);
+    let high = range.high().clamp(1.5, HIGHEST_MARGIN);
     let least = least_place(field);
     let burnt = least.is_some_and(|(margin, _)| margin < 1.0);
     let mut subtitle = match least {

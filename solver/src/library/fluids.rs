@@ -14,7 +14,7 @@ struct Entry {
     name: &'static str,
     rows: &'static [Row],
     source: &'static str,
-    /// A, B in K, C in K and the range in °C of ln p[Pa] = A - B / (T + C).
+    /// A, B in K, C in K and the range in °C of `ln p = A - B / (T + C)`, p in Pa.
     vapour_pressure: [f64; 5],
     cautions: &'static [&'static str],
 }

@@ -26,10 +26,10 @@ const ORDERS: [f64; 2] = [1.0, 2.0];
 const ORDER_DOUBT: f64 = 0.2;
 /// Least share of the last change that is always doubted: changes of maxima carry a little noise
 /// from where the cells fall.
-const LEAST_SHARE: f64 = 0.5;
+const LEAST_SHARE: f64 = 0.35;
 
 /// Least share of the change before that is always doubted: a last change may be small by chance.
-const LEAST_SHARE_BEFORE: f64 = 0.1;
+const LEAST_SHARE_BEFORE: f64 = 0.06;
 /// Share of the change before that is doubted where the changes show no order: what order 1.5
 /// would leave of it on the fine grid, 1 / ((2^p - 1) 2^p).
 const DISORDERLY_SHARE: f64 = 0.2;

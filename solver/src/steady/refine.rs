@@ -440,7 +440,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             return Ok(round);
         }
         if round.thickness_share > 0.5
-            && reached_K > 2.0 * accuracy_K
+            && reached_K > 4.0 * accuracy_K
             && most_slices(&slicing, &live) < MOST_SLICES
         {
             slicing = scaled(&slicing, &live, 2);

@@ -46,7 +46,7 @@ impl Plate {
         2.0 * self.conductivity[2] / self.thickness
     }
 
-    fn to_medium(&self, htc: f64) -> f64 {
+    fn to_medium(self, htc: f64) -> f64 {
         if htc == 0.0 { 0.0 } else { 1.0 / (1.0 / htc + 1.0 / self.half_conductance()) }
     }
 
