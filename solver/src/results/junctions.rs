@@ -233,12 +233,21 @@ pub fn junctions(
 }
 
 /// Local maxima of every active face, hottest first.
-pub fn hot_spots(module: &Module, network: &Network, solution: &GridSolution) -> Vec<HotSpot> {
+///
+/// `statistics` are the printed ones, one entry a source: the hottest spot of a source is its
+/// printed maximum, and the correction from the grid's own value goes to its other spots too.
+pub fn hot_spots(
+    module: &Module,
+    network: &Network,
+    solution: &GridSolution,
+    statistics: &[FaceStatistics],
+) -> Vec<HotSpot> {
     let inlet_K = module.coolant.inlet_K;
     let names = module.die.iter().map(|d| &d.name).chain(module.heaters.iter().map(|h| &h.name));
     let mut spots = Vec::new();
-    for (name, source) in names.zip(&network.sources) {
+    for ((name, source), printed) in names.zip(&network.sources).zip(statistics) {
         let rises = rises_of(network, solution, source);
+        let first = spots.len();
         let (nx, ny) = (source.cells.nx(), source.cells.ny());
         let lowest = rises.iter().copied().fold(f64::INFINITY, f64::min);
         let highest = rises.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -269,6 +278,16 @@ pub fn hot_spots(module: &Module, network: &Network, solution: &GridSolution) ->
                     flux_W_m2: source.heat_W[c] / cell.area_m2(),
                 });
             }
+        }
+        let own = &mut spots[first..];
+        let hottest =
+            (0..own.len()).max_by(|&a, &b| own[a].temperature_K.total_cmp(&own[b].temperature_K));
+        if let Some(hottest) = hottest {
+            let shift = inlet_K + printed.max_K - own[hottest].temperature_K;
+            for spot in own.iter_mut() {
+                spot.temperature_K += shift;
+            }
+            own[hottest].at_m = printed.at_m;
         }
     }
     spots.sort_by(|a, b| b.temperature_K.total_cmp(&a.temperature_K));

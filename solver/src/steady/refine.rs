@@ -117,6 +117,18 @@ fn most_slices(slicing: &Slicing, parts: &[Part]) -> usize {
     parts.iter().map(of).max().unwrap_or(1)
 }
 
+/// `slicing` with the sheets of the layers whose count the case states doubled; `None` where it
+/// states none.
+fn stated_doubled(module: &Module, slicing: &Slicing) -> Option<Slicing> {
+    let mut finer = slicing.clone();
+    for (count, layer) in finer.layers.iter_mut().zip(&module.layers) {
+        if layer.slices.is_some() {
+            *count *= 2;
+        }
+    }
+    (finer != *slicing).then_some(finer)
+}
+
 fn all_doubled(slicing: &Slicing) -> Slicing {
     Slicing {
         layers: slicing.layers.iter().map(|n| 2 * n).collect(),
@@ -340,6 +352,17 @@ struct Round {
     thickness_share: f64,
 }
 
+impl Round {
+    /// Adds what stated slices leave to every uncertainty.
+    fn with_stated(mut self, stated_K: f64) -> Round {
+        for doubt in &mut self.uncertainty_K {
+            doubt.hot_K += stated_K;
+            doubt.cold_K += stated_K;
+        }
+        self
+    }
+}
+
 fn has_heat_sink(module: &Module) -> bool {
     let spray = match &module.spray {
         Spray::Prescribed(spray) => {
@@ -409,6 +432,21 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     family = GridFamily::fitted(module, &guess, scale);
     let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
     let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
+    // Sheets that the case states stay as they are; what they cost belongs in the uncertainty,
+    // but no refinement can lessen it.
+    let stated_K = match stated_doubled(module, &slicing) {
+        None => 0.0,
+        Some(finer) => {
+            let trial = refiner.solve(family.quarter(), &finer, Some(&scout))?;
+            let now = statistics_of(module, &scout);
+            estimate::thickness(largest(&changes(&statistics_of(module, &trial), &now)))
+        }
+    };
+    if stated_K > 0.5 * accuracy_K {
+        warnings.push(format!(
+            "the slices that the case states leave about {stated_K:.2} K, whatever the grid; leave them out to have them chosen, or state more"
+        ));
+    }
     let mut best: Option<Round> = None;
     let mut best_scale = f64::INFINITY;
     let mut refused: Option<(usize, usize)> = None;
@@ -430,14 +468,14 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
                     "accuracy {accuracy_K} K not reached: the next grid would take {needed} unknowns and max_cells allows {allowed}; the uncertainty printed is what was reached ({:.3} K)",
                     most(&best.uncertainty_K)
                 ));
-                return Ok(best);
+                return Ok(best.with_stated(stated_K));
             }
             Err(error) => return Err(error),
         };
         let solved_scale = scale;
         let reached_K = most(&round.uncertainty_K);
         if reached_K <= accuracy_K {
-            return Ok(round);
+            return Ok(round.with_stated(stated_K));
         }
         if round.thickness_share > 0.5
             && reached_K > 4.0 * accuracy_K
@@ -463,7 +501,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         "accuracy {accuracy_K} K not reached in {MOST_ROUNDS} rounds of refinement; the uncertainty printed is what was reached ({:.3} K)",
         most(&best.uncertainty_K)
     ));
-    Ok(best)
+    Ok(best.with_stated(stated_K))
 }
 
 /// Junction maxima with the spray at the two ends of its band: the change is taken on the half
@@ -544,7 +582,7 @@ fn result(
             &round.statistics,
             &round.uncertainty_K.iter().map(|d| [d.hot_K, d.cold_K]).collect::<Vec<_>>(),
         ),
-        hot_spots: hot_spots(module, &network, solution),
+        hot_spots: hot_spots(module, &network, solution, &round.statistics),
         balance: crate::conduction::faces::heat_balance(
             &network,
             solution.factors.as_deref(),
@@ -634,5 +672,41 @@ mod tests {
         let (got, residual) = hottest(&askew, 1e-15);
         assert!(residual > 1e-15, "rounding did not limit: {residual:e}");
         assert!((got - expected).abs() < 1e-3, "{got} {expected}");
+    }
+
+    /// One sheet for a thick layer is the user's choice; its error shows in the uncertainty.
+    #[test]
+    fn slices_that_the_case_states_are_doubted() {
+        let mut module = testing::prescribed();
+        module.mesh.accuracy_K = 1.0;
+        let free = solve(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        let mut coarse = module.clone();
+        coarse.layers[0].thickness_m *= 4.0;
+        let thick_free = solve(&coarse, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        coarse.layers[0].slices = Some(1);
+        let stated = solve(&coarse, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        assert!(free.junctions.iter().all(|j| j.uncertainty_K <= 1.0));
+        for (a, b) in stated.junctions.iter().zip(&thick_free.junctions) {
+            let apart = (a.max_K - b.max_K).abs();
+            assert!(
+                apart <= a.uncertainty_K + b.uncertainty_K,
+                "{}: {apart} K apart, {} + {}",
+                a.name,
+                a.uncertainty_K,
+                b.uncertainty_K
+            );
+        }
+    }
+
+    #[test]
+    fn the_hottest_spot_of_a_source_is_its_printed_maximum() {
+        let mut module = testing::prescribed();
+        module.mesh.accuracy_K = 1.0;
+        let result = solve(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        for junction in &result.junctions {
+            let spot = result.hot_spots.iter().find(|s| s.name == junction.name).unwrap();
+            assert!((spot.temperature_K - junction.max_K).abs() < 1e-9);
+            assert_eq!(spot.at_m, junction.hot_spot_m);
+        }
     }
 }
