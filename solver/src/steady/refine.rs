@@ -76,11 +76,11 @@ fn parts(module: &Module) -> Vec<Part> {
     parts
 }
 
-/// The parts to refine, of all that were `tried` with the change (K) that doubling each made, and
+/// The parts to refine with their changes, of all that were `tried` with the change (K) that doubling each made, and
 /// the sum of the changes that the others leave, K. Each of those is at most `most_K`, and all
 /// together at most twice that: what they leave is never lessened by refining, so however many
 /// there are, they may not take up the accuracy.
-fn live_of(mut tried: Vec<(f64, Part)>, most_K: f64) -> (Vec<Part>, f64) {
+fn live_of(mut tried: Vec<(f64, Part)>, most_K: f64) -> (Vec<(f64, Part)>, f64) {
     tried.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut left_K = 0.0;
     let mut live = Vec::new();
@@ -88,7 +88,7 @@ fn live_of(mut tried: Vec<(f64, Part)>, most_K: f64) -> (Vec<Part>, f64) {
         if change <= most_K && left_K + change <= 2.0 * most_K {
             left_K += change;
         } else {
-            live.push(part);
+            live.push((change, part));
         }
     }
     (live, left_K)
@@ -208,7 +208,7 @@ impl Refiner<'_, '_> {
         plane: &PlaneGrid,
         slicing: &Slicing,
         base: &GridSolution,
-    ) -> Result<(Vec<Part>, f64), SteadyError> {
+    ) -> Result<(Vec<(f64, Part)>, f64), SteadyError> {
         let now = statistics_of(self.module, base);
         let mut tried = Vec::new();
         for part in parts(self.module) {
@@ -242,13 +242,7 @@ impl Refiner<'_, '_> {
         let quarter_statistics = statistics_of(module, &quarter);
         let half_statistics = statistics_of(module, &half);
         let mut statistics = statistics_of(module, &fine);
-        let thickness_share = {
-            let through = changes(&statistics_of(module, &thicker), &quarter_statistics);
-            let both = changes(&half_statistics, &quarter_statistics);
-            let in_plane = changes(&half_statistics, &statistics_of(module, &thicker));
-            let worst = (0..both.len()).max_by(|&a, &b| both[a].total_cmp(&both[b]));
-            worst.map_or(0.0, |w| through[w] / (through[w] + in_plane[w]).max(f64::MIN_POSITIVE))
-        };
+        let thicker_statistics = statistics_of(module, &thicker);
         let left = estimate::thickness(left_K);
         let mut uncertainty_K: Vec<Doubt> = Vec::new();
         for (k, fine) in statistics.iter_mut().enumerate() {
@@ -261,6 +255,14 @@ impl Refiner<'_, '_> {
             let [max, mean, min] = estimates.map(|e| e.uncertainty_K + left);
             uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min });
         }
+        // Which direction the most doubtful source asks for.
+        let worst = (0..uncertainty_K.len())
+            .max_by(|&a, &b| uncertainty_K[a].hot_K.total_cmp(&uncertainty_K[b].hot_K));
+        let thickness_share = worst.map_or(0.0, |w| {
+            let through = changes(&thicker_statistics, &quarter_statistics)[w];
+            let in_plane = changes(&half_statistics, &thicker_statistics)[w];
+            through / (through + in_plane).max(f64::MIN_POSITIVE)
+        });
         Ok(self.close(half, half_statistics, fine, statistics, uncertainty_K, thickness_share))
     }
 
@@ -431,7 +433,8 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let mut guess = refiner.scout(&family, &slicing, Some(&scout))?;
     family = GridFamily::fitted(module, &guess, scale);
     let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
-    let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
+    let (mut changes_K, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
+    let live: Vec<Part> = changes_K.iter().map(|(_, part)| *part).collect();
     // Sheets that the case states stay as they are; what they cost belongs in the uncertainty,
     // but no refinement can lessen it.
     let stated_K = match stated_doubled(module, &slicing) {
@@ -477,11 +480,13 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         if reached_K <= accuracy_K {
             return Ok(round.with_stated(stated_K));
         }
-        if round.thickness_share > 0.5
-            && reached_K > 4.0 * accuracy_K
-            && most_slices(&slicing, &live) < MOST_SLICES
-        {
-            slicing = scaled(&slicing, &live, 2);
+        let thickest = (0..changes_K.len())
+            .filter(|&k| most_slices(&slicing, &[changes_K[k].1]) < MOST_SLICES)
+            .max_by(|&a, &b| changes_K[a].0.total_cmp(&changes_K[b].0));
+        if let (true, Some(k)) = (round.thickness_share > 0.5, thickest) {
+            // The part whose doubling changed most; from then on it changes about half as much.
+            slicing = scaled(&slicing, &[changes_K[k].1], 2);
+            changes_K[k].0 *= 0.5;
         } else {
             // Between first and second order in the cell size, as at the edge of a die.
             scale *= (0.8 * accuracy_K / reached_K).powf(0.7).clamp(0.6, 0.85);
@@ -623,9 +628,9 @@ mod tests {
         assert_eq!(live.len(), 10);
         assert!(estimate::thickness(left_K) < 0.03, "of an accuracy of 0.1 K");
         let (live, left_K) = live_of(vec![(0.2, Part::Die), (0.001, Part::Attach)], 0.005);
-        assert_eq!((live, left_K), (vec![Part::Die], 0.001));
+        assert_eq!((live, left_K), (vec![(0.2, Part::Die)], 0.001));
         let (live, _) = live_of(vec![(f64::INFINITY, Part::Die)], 0.005);
-        assert_eq!(live, [Part::Die]);
+        assert_eq!(live, [(f64::INFINITY, Part::Die)]);
     }
 
     #[test]
