@@ -28,4 +28,4 @@ mod strips;
 
 pub use csr::assemble;
 pub use matrix_market::{matrix_market, vector_market};
-pub use solve::{CgError, CgInfo, CgParams, Preconditioned};
+pub use solve::{CgError, CgInfo, CgParams, Detached, Preconditioned};

@@ -86,6 +86,32 @@ pub struct Preconditioned<'a> {
     kept: Mutex<Option<Kept>>,
 }
 
+/// A preconditioner without its operator: see [`Preconditioned::detach`].
+pub struct Detached {
+    hierarchy: Hierarchy,
+    kept: Mutex<Option<Kept>>,
+    shape: Vec<[usize; 5]>,
+}
+
+impl Detached {
+    /// Serves an operator of the same blocks; see [`Preconditioned::carry_to`].
+    ///
+    /// # Panics
+    /// If the blocks of `operator` have other places or sizes.
+    pub fn attach(self, operator: &Operator) -> Preconditioned<'_> {
+        assert!(
+            self.shape == shape_of(operator),
+            "the blocks of the operator must stay where they are"
+        );
+        Preconditioned { operator, hierarchy: self.hierarchy, kept: self.kept }
+    }
+}
+
+/// Place and size of every block.
+fn shape_of(operator: &Operator) -> Vec<[usize; 5]> {
+    operator.blocks.iter().map(|b| [b.i0, b.j0, b.nx, b.ny, b.nl]).collect()
+}
+
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
@@ -100,15 +126,13 @@ impl<'a> Preconditioned<'a> {
     /// # Panics
     /// If the blocks of `operator` have other places or sizes.
     pub fn carry_to<'b>(self, operator: &'b Operator) -> Preconditioned<'b> {
-        let same = self.operator.blocks.len() == operator.blocks.len()
-            && self
-                .operator
-                .blocks
-                .iter()
-                .zip(&operator.blocks)
-                .all(|(a, b)| (a.i0, a.j0, a.nx, a.ny, a.nl) == (b.i0, b.j0, b.nx, b.ny, b.nl));
-        assert!(same, "the blocks of the operator must stay where they are");
-        Preconditioned { operator, hierarchy: self.hierarchy, kept: self.kept }
+        self.detach().attach(operator)
+    }
+
+    /// Lets go of the operator, so that it may be dropped before the next one takes its place.
+    pub fn detach(self) -> Detached {
+        let shape = shape_of(self.operator);
+        Detached { hierarchy: self.hierarchy, kept: self.kept, shape }
     }
 
     /// Unknowns of all levels together, over those of the finest.

@@ -16,7 +16,7 @@ use super::{SteadyError, SteadyOptions};
 use crate::conduction::assembly::assemble;
 use crate::conduction::faces::{WetSide, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
-use crate::linear::{CgParams, Preconditioned};
+use crate::linear::{CgParams, Detached, Preconditioned};
 use crate::mesh::Mesh;
 use crate::module::Module;
 
@@ -26,6 +26,8 @@ const RUNAWAY_RISE_K: f64 = 2000.0;
 const MAX_OUTER: usize = 60;
 /// Most trials along one step.
 const MAX_TRIALS: usize = 12;
+/// A step below this share of the largest rise leaves the preconditioner as it is.
+const CARRIED_CHANGE: f64 = 0.1;
 /// Residual reduction asked of the linear solver within an outer iteration.
 const INNER_REDUCTION: f64 = 0.02;
 
@@ -166,6 +168,7 @@ fn solve_nonlinear(
     let mut here = linearise(network, &point);
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
+    let mut kept: Option<Detached> = None;
     // Residual before the last step, where rounding limited the linear solve of that step.
     let mut limited_from: Option<f64> = None;
     for outer in 0..=MAX_OUTER {
@@ -185,12 +188,27 @@ fn solve_nonlinear(
         let relative_tolerance =
             (INNER_REDUCTION * residual / scale).max(0.3 * options.relative_tolerance);
         let params = CgParams { relative_tolerance, ..CgParams::default() };
-        let info = Preconditioned::new(&here.operator).solve(&here.rhs, &mut next, &params)?;
+        let solver = match kept.take() {
+            Some(kept) => kept.attach(&here.operator),
+            None => Preconditioned::new(&here.operator),
+        };
+        let info = solver.solve(&here.rhs, &mut next, &params)?;
         iterations += info.iterations;
+        let prepared = solver.detach();
         limited_from = info.limited_by_rounding.then_some(residual);
         let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
-        (point, here) = line_search(network, law, point, &here, &step);
+        // A small step changes the operator little: its preconditioner serves the next one.
+        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
+        if last_change_K < CARRIED_CHANGE * hottest_rise_K {
+            kept = Some(prepared);
+        }
+        if law.is_linear() {
+            // With the conductivities held the step is exact; there is nothing to search.
+            point.x = next;
+        } else {
+            (point, here) = line_search(network, law, point, &here, &step);
+        }
         // Beyond critical heat flux the flux hardly grows any more: what no neighbour takes
         // drives the surface up without end. No need to follow it past glowing.
         let hottest_K = point.wet.rise_K.iter().copied().fold(0.0, f64::max);
