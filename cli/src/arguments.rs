@@ -84,6 +84,12 @@ pub enum Command {
     Solve(SolveArguments),
     /// What the nozzles lay down: wetted share, evenness, burn-out margin, dry patches, liquid
     Coverage(CoverageArguments),
+    /// Explain a diagnostic such as E012, or list them all
+    Explain(ExplainArguments),
+    /// Print a completion script for a shell
+    Completions(CompletionsArguments),
+    /// Write the manual pages into a folder
+    Man(ManArguments),
 }
 
 /// Arguments of `new`.
@@ -203,4 +209,40 @@ pub struct CoverageArguments {
     /// Threads to use [default: all cores]; the results do not depend on it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+}
+
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside explain E012
+  sprayside explain         the list of all")]
+pub struct ExplainArguments {
+    /// The code that stands behind `error` or `warning`
+    #[arg(value_name = "CODE")]
+    pub code: Option<String>,
+}
+
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside completions bash > ~/.local/share/bash-completion/completions/sprayside
+  sprayside completions zsh > ~/.zfunc/_sprayside
+  sprayside completions fish > ~/.config/fish/completions/sprayside.fish")]
+pub struct CompletionsArguments {
+    /// The shell
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `man`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  sprayside man ~/.local/share/man/man1")]
+pub struct ManArguments {
+    /// An existing folder; sprayside.1 and one page a command are written there
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
 }

@@ -40,7 +40,7 @@ fn a_kill_at_any_moment_leaves_whole_results_old_or_new() {
     room.run(&["solve", "case.toml"]).ends_with(0);
     let whole_run = started.elapsed();
     room.write("case.toml", &CASE.replace("power_W = 18.0", "power_W = 19.0"));
-    let tries = 24;
+    let tries = 60;
     let (mut old, mut new) = (0, 0);
     for n in 0..tries {
         let mut child = room
@@ -78,6 +78,27 @@ fn a_failed_run_keeps_the_results_that_are_there() {
     assert_eq!(whole_results(&room), Ok(18.0));
     room.write("case.toml", "not a case");
     room.run(&["solve", "case.toml"]).ends_with(2);
+    assert_eq!(whole_results(&room), Ok(18.0));
+    assert_eq!(room.entries("."), ["case.out", "case.toml"]);
+}
+
+/// A limit on the size of files stands in for a full disk: a write fails halfway.
+#[test]
+#[cfg(unix)]
+fn a_full_disk_keeps_the_old_results_and_leaves_nothing_else() {
+    let room = Room::with_case();
+    room.run(&["solve", "case.toml"]).ends_with(0);
+    room.write("case.toml", &CASE.replace("power_W = 18.0", "power_W = 19.0"));
+    let program = env!("CARGO_BIN_EXE_sprayside");
+    let script = format!("trap '' XFSZ; ulimit -f 16; exec '{program}' solve case.toml");
+    let output = std::process::Command::new("bash")
+        .args(["-c", &script])
+        .current_dir(room.path())
+        .output()
+        .expect("a run");
+    let words = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(4), "{words}");
+    assert!(words.contains("cannot write") && words.contains("case.out"), "{words}");
     assert_eq!(whole_results(&room), Ok(18.0));
     assert_eq!(room.entries("."), ["case.out", "case.toml"]);
 }

@@ -4,6 +4,7 @@ mod bad_input;
 mod coverage;
 mod exit_codes;
 mod harness;
+mod help;
 mod interruption;
 mod outputs;
 mod repeatability;

@@ -1,7 +1,10 @@
 //! One file a command: read, compute, write, tell.
 
 mod check;
+mod completions;
 mod coverage;
+mod explain;
+mod man;
 mod new;
 mod solve;
 mod solving;
@@ -17,6 +20,9 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Check(arguments) => check::run(arguments),
         Command::Solve(arguments) => solve::run(arguments),
         Command::Coverage(arguments) => coverage::run(arguments),
+        Command::Explain(arguments) => explain::run(arguments),
+        Command::Completions(arguments) => completions::run(arguments),
+        Command::Man(arguments) => man::run(arguments),
     }
 }
 

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use sprayside_solver::results::Verdict;
+use sprayside_solver::results::{Verdict, doubts};
 use sprayside_solver::seating::seating;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 
@@ -76,6 +76,13 @@ pub fn run(
         progress.solved(level);
     })
     .map_err(|error| why_not_solved(&error))?;
+    let doubts = doubts(module, &result);
+    if !doubts.is_empty() {
+        return Err(Failure::NoSolution {
+            headline: format!("the solution does not stand its own checks: {}", doubts.join("; ")),
+            help: "no verdict is given on it; please report this with the case".to_owned(),
+        });
+    }
     progress.doing("drawing and writing");
     let survey = Survey::of_result(module, &result)
         .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;

@@ -150,9 +150,13 @@ fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark]) {
         if x < clip[0] || x >= clip[2] || y < clip[1] || y >= clip[3] {
             continue;
         }
+        let left = nozzle.outline_m.iter().map(|p| p[0]).fold(f64::INFINITY, f64::min);
+        let right = nozzle.outline_m.iter().map(|p| p[0]).fold(f64::NEG_INFINITY, f64::max);
+        // Small cones get small crosses, or the die under them would vanish.
+        let arm = ((right - left) * layout.pixels_per_m() / 16.0).clamp(1.0, 4.0) as i32;
         for (grow, colour) in [(1, DARK), (0, LIGHT)] {
-            canvas.bar([x - 4 - grow, y - grow], [x + 4 + grow, y + grow], colour);
-            canvas.bar([x - grow, y - 4 - grow], [x + grow, y + 4 + grow], colour);
+            canvas.bar([x - arm - grow, y - grow], [x + arm + grow, y + grow], colour);
+            canvas.bar([x - grow, y - arm - grow], [x + grow, y + arm + grow], colour);
         }
     }
 }

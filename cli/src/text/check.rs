@@ -28,6 +28,7 @@ pub fn check(record: &Record, warnings: usize) -> String {
         significant(record.power_W, 5),
         significant(record.power_W / record.area_cm2, 3),
     );
+    text += &format!("\n{}", super::sketch::sketch(record));
     text += &layers(record);
     text += &die(record);
     text += &heaters(record);

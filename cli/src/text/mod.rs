@@ -2,13 +2,16 @@
 
 mod check;
 mod closing;
+mod codes;
 mod coverage;
+mod sketch;
 mod solve;
 mod spray_side;
 mod table;
 mod verdict;
 
 pub use check::check;
+pub use codes::{all_codes, one_code};
 pub use coverage::{coverage, coverage_without_solve};
 pub use solve::solve;
 

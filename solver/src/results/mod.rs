@@ -2,6 +2,7 @@
 
 mod junctions;
 mod spray;
+mod trust;
 
 pub use junctions::{
     FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
@@ -9,6 +10,7 @@ pub use junctions::{
 
 pub(crate) use spray::correlated;
 pub use spray::{BurntOut, SprayResult, spray_result};
+pub use trust::doubts;
 
 use std::sync::Arc;
 
