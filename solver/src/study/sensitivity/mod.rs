@@ -72,9 +72,9 @@ pub struct Sensitivity {
     pub junctions: Vec<String>,
     /// One row an input.
     pub rows: Vec<Row>,
-    /// Hottest junction.
-    pub hottest: usize,
-    /// By how much the hottest junction cools for one W/(m²·K) more on one square metre of spray
+    /// Junction that the map is of: the hottest, or the one asked for.
+    pub chief: usize,
+    /// By how much that junction cools for one W/(m²·K) more on one square metre of spray
     /// side around each cell: K/(W/(m²·K))/m² = K²/W.
     pub cooling_K2_W: PlaneField,
     /// What the influences cost.
@@ -83,6 +83,7 @@ pub struct Sensitivity {
 
 /// The sensitivities of `module` at `solution`: two linear solves a junction, one for its
 /// highest and one for its mean temperature (a few rough ones each where a conductivity varies).
+/// The map is of junction `chief`, of the hottest where none is named.
 ///
 /// # Errors
 /// See [`SteadyError`].
@@ -90,6 +91,7 @@ pub fn sensitivity(
     module: &Module,
     solution: &GridSolution,
     options: &SteadyOptions,
+    chief: Option<usize>,
     progress: &mut dyn FnMut(usize, usize),
 ) -> Result<Sensitivity, SteadyError> {
     let network = Network::new(module, &solution.mesh);
@@ -106,9 +108,8 @@ pub fn sensitivity(
         .into_iter()
         .map(|entry| Row { entry, derivatives: Vec::with_capacity(readings.len()) })
         .collect();
-    let hottest = (0..readings.len())
-        .max_by(|&a, &b| readings[a].max_rise_K.total_cmp(&readings[b].max_rise_K))
-        .unwrap_or(0);
+    let hotter = |a: &usize, b: &usize| readings[*a].max_rise_K.total_cmp(&readings[*b].max_rise_K);
+    let chief = chief.or_else(|| (0..readings.len()).max_by(hotter)).unwrap_or(0);
     let mut cooling_K2_W = plane_field(&network, std::iter::empty());
     let mut cost = Cost::default();
     for (j, reading) in readings.iter().enumerate() {
@@ -126,7 +127,7 @@ pub fn sensitivity(
                 mean: inputs.derivative(&linearised, &mean, parameter),
             });
         }
-        if j == hottest {
+        if j == chief {
             let values = max.wet.iter().zip(&solution.wet.rise_K).map(|(l, rise)| l * rise);
             cooling_K2_W = plane_field(&network, values);
         }
@@ -135,7 +136,7 @@ pub fn sensitivity(
     Ok(Sensitivity {
         junctions: readings.iter().map(|r| r.name.clone()).collect(),
         rows,
-        hottest,
+        chief,
         cooling_K2_W,
         cost,
     })

@@ -159,7 +159,7 @@ fn step_of(entry: &Entry) -> f64 {
 /// of the difference; effects below `floor` of the input's largest count by that.
 fn compare(module: &Module, floor: f64, keep: impl Fn(&Parameter) -> bool) -> Cost {
     let solution = solved(module);
-    let result = sensitivity(module, &solution, &tight(), &mut |_, _| {}).unwrap();
+    let result = sensitivity(module, &solution, &tight(), None, &mut |_, _| {}).unwrap();
     let network = Network::new(module, &solution.mesh);
     let read = readings(&network, &solution);
     let mut compared = 0;
@@ -239,7 +239,7 @@ fn derivatives_to_nozzle_positions_match_full_solves() {
 #[test]
 fn one_kelvin_more_all_around_is_one_kelvin_more_at_every_junction() {
     let module = held(prescribed());
-    let result = sensitivity(&module, &solved(&module), &tight(), &mut |_, _| {}).unwrap();
+    let result = sensitivity(&module, &solved(&module), &tight(), None, &mut |_, _| {}).unwrap();
     let around = |p: &Parameter| {
         matches!(
             p,
@@ -258,7 +258,7 @@ fn one_kelvin_more_all_around_is_one_kelvin_more_at_every_junction() {
 fn derivatives_to_powers_are_the_rows_of_the_resistance_matrix() {
     for module in [prescribed(), with_nozzles()] {
         let solution = solved(&module);
-        let result = sensitivity(&module, &solution, &tight(), &mut |_, _| {}).unwrap();
+        let result = sensitivity(&module, &solution, &tight(), None, &mut |_, _| {}).unwrap();
         let matrix =
             super::super::resistance(&module, &solution, &tight(), &mut |_, _| {}).unwrap();
         for row in &result.rows {
@@ -276,7 +276,7 @@ fn derivatives_to_powers_are_the_rows_of_the_resistance_matrix() {
 fn map_of_cooling_adds_up_to_the_effect_of_a_coefficient() {
     let module = held(prescribed());
     let solution = solved(&module);
-    let result = sensitivity(&module, &solution, &tight(), &mut |_, _| {}).unwrap();
+    let result = sensitivity(&module, &solution, &tight(), None, &mut |_, _| {}).unwrap();
     let network = Network::new(&module, &solution.mesh);
     let Some(law) = (match &solution.law {
         WetLaw::Prescribed(law) => Some(law),
@@ -294,10 +294,10 @@ fn map_of_cooling_adds_up_to_the_effect_of_a_coefficient() {
                 result.cooling_K2_W.values[[j, i]] * network.cell_area_m2(i, j) * law.htc_W_m2K[c]
             })
             .sum();
-        let derivative = row.derivatives[result.hottest].max;
+        let derivative = row.derivatives[result.chief].max;
         assert!((sum / -derivative - 1.0).abs() < 1e-9, "{}: {sum} {derivative}", row.entry.of);
     }
-    let hottest = &network.sources[result.hottest].cells;
+    let hottest = &network.sources[result.chief].cells;
     let ((j, i), _) =
         result.cooling_K2_W.values.indexed_iter().max_by(|a, b| a.1.total_cmp(b.1)).unwrap();
     assert!((hottest.i0..hottest.i1).contains(&i) && (hottest.j0..hottest.j1).contains(&j));
@@ -339,7 +339,7 @@ htc_W_m2K = 100.0
     let slicing = crate::mesh::Slicing { layers: vec![3], die: Vec::new() };
     let mesh = crate::mesh::Mesh::new(&module, plane, &slicing);
     let solution = crate::steady::solve_on_mesh(&module, mesh, None, &tight()).unwrap();
-    let result = sensitivity(&module, &solution, &tight(), &mut |_, _| {}).unwrap();
+    let result = sensitivity(&module, &solution, &tight(), None, &mut |_, _| {}).unwrap();
     // Heater face: q = (T - T_in) / r + h_b (T - T_b), r = t / k + 1 / h.
     let (area, q, t, k, h, h_b, dT_b) = (4e-4, 1e5, 2e-3, 3.0, 5000.0, 100.0, 10.0);
     let r: f64 = t / k + 1.0 / h;
