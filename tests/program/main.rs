@@ -7,3 +7,4 @@ mod harness;
 mod interruption;
 mod outputs;
 mod repeatability;
+mod studies;

@@ -3,6 +3,8 @@
 mod check;
 mod coverage;
 mod new;
+mod resistance;
+mod sensitivity;
 mod solve;
 mod solving;
 
@@ -17,6 +19,8 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Check(arguments) => check::run(arguments),
         Command::Solve(arguments) => solve::run(arguments),
         Command::Coverage(arguments) => coverage::run(arguments),
+        Command::Resistance(arguments) => resistance::run(arguments),
+        Command::Sensitivity(arguments) => sensitivity::run(arguments),
     }
 }
 

@@ -178,8 +178,7 @@ fn draw_words(canvas: &mut Canvas, chart: &Chart) {
     canvas.text("Convergence", x, 30.0, Align::Start, bold);
     let after = x + width_px("Convergence", bold.size_px, Weight::Bold) + 18.0;
     let faint = Style { colour: FAINT, ..Style::page(18.0) };
-    let module =
-        fitted(chart.module, 18.0, Weight::Regular, canvas.width as f32 - after - 16.0);
+    let module = fitted(chart.module, 18.0, Weight::Regular, canvas.width as f32 - after - 16.0);
     canvas.text(&module, after, 31.0, Align::Start, faint);
     let mut at = x;
     for (colour, text) in [

@@ -18,7 +18,7 @@ const NUMBER_PX: f64 = 34.0;
 const NAME_PX: f64 = 14.0;
 /// Most room for names, pixels.
 const MOST_NAME_PX: f32 = 170.0;
-/// Decades that the colours span below the largest value.
+/// Decades below the largest value that colours and numbers show.
 const DECADES: f64 = 4.0;
 
 /// What a picture shows.
@@ -66,7 +66,8 @@ pub fn draw(matrix: &Matrix) -> Result<Picture, MapError> {
         let shown = value.is_finite() && value > 0.0;
         let colour = if shown { scale.colour(value.log10()) } else { NOTHING };
         canvas.bar(corner, [corner[0] + size, corner[1] + size], colour);
-        if f64::from(cell) >= NUMBER_PX {
+        // Numbers where the colour says something; what lies below the scale is as good as none.
+        if f64::from(cell) >= NUMBER_PX && shown && value.log10() >= scale.low() {
             let luma = 0.2126 * f32::from(colour[0])
                 + 0.7152 * f32::from(colour[1])
                 + 0.0722 * f32::from(colour[2]);
@@ -100,8 +101,7 @@ pub fn draw(matrix: &Matrix) -> Result<Picture, MapError> {
     let faint = Style { colour: FAINT, ..Style::page(18.0) };
     canvas.text(&module, x + after, 31.0, Align::Start, faint);
     // The unit of the colour bar stands at the same height.
-    let subtitle =
-        fitted(&matrix.subtitle, 15.0, Weight::Regular, (right + 12) as f32 - x);
+    let subtitle = fitted(&matrix.subtitle, 15.0, Weight::Regular, (right + 12) as f32 - x);
     canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
     let description = format!("{} of {}. {}", matrix.title, matrix.module, matrix.subtitle);
@@ -122,9 +122,8 @@ fn short(value: f64) -> String {
 /// Magma over the logarithms of the positive values, at most [`DECADES`] below the largest.
 fn log_scale(values: &Array2<f64>) -> ColourScale {
     let logs = values.iter().filter(|v| v.is_finite() && **v > 0.0).map(|v| v.log10());
-    let (low, high) = logs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-        (low.min(v), high.max(v))
-    });
+    let (low, high) =
+        logs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
     if low > high {
         ColourScale::magma(-1.0, 0.0)
     } else {

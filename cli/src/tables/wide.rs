@@ -59,9 +59,6 @@ mod tests {
         let names = ["A".to_owned(), "B, 2".to_owned()];
         let values = ndarray::array![[0.5, 1.0 / 3.0], [0.0, 2.0]];
         let text = String::from_utf8(matrix_csv(&names, &values).expect("csv")).expect("UTF-8");
-        assert_eq!(
-            text,
-            "junction,A,\"B, 2\"\nA,0.5,0.3333333333\n\"B, 2\",0,2\n"
-        );
+        assert_eq!(text, "junction,A,\"B, 2\"\nA,0.5,0.3333333333\n\"B, 2\",0,2\n");
     }
 }

@@ -3,6 +3,8 @@
 mod check;
 mod closing;
 mod coverage;
+mod resistance;
+mod sensitivity;
 mod solve;
 mod spray_side;
 mod table;
@@ -10,6 +12,8 @@ mod verdict;
 
 pub use check::check;
 pub use coverage::{coverage, coverage_without_solve};
+pub use resistance::resistance;
+pub use sensitivity::sensitivity;
 pub use solve::solve;
 
 use clap::builder::styling::{AnsiColor, Style};
