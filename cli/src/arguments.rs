@@ -90,6 +90,10 @@ pub enum Command {
     Completions(CompletionsArguments),
     /// Write the manual pages into a folder
     Man(ManArguments),
+    /// Thermal resistances: kelvin at each junction for a watt in each die
+    Resistance(ResistanceArguments),
+    /// What every input does to every junction, and where more cooling helps most
+    Sensitivity(SensitivityArguments),
 }
 
 /// Arguments of `new`.
@@ -136,6 +140,7 @@ Examples:
   sprayside solve module.toml                 results into module.out/
   sprayside solve module.toml -o runs/rev-c   results into runs/rev-c/
   sprayside solve module.toml --json | jq .hottest
+  sprayside solve module.toml --convergence   how the temperatures settled, grid by grid
 
 Files written:
   junctions.csv    a row a die or heater: power, flux, temperatures, uncertainty, margin, verdict
@@ -168,6 +173,10 @@ pub struct SolveArguments {
     /// Threads to use [default: all cores]; the results do not depend on it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+
+    /// Also write convergence.csv and convergence.png: every grid, its temperatures, uncertainties
+    #[arg(long)]
+    pub convergence: bool,
 }
 
 /// Arguments of `coverage`.
@@ -245,4 +254,74 @@ pub struct ManArguments {
     /// An existing folder; sprayside.1 and one page a command are written there
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
+}
+
+/// Arguments that every study of one solution takes.
+#[derive(Debug, Args)]
+pub struct CommonArguments {
+    /// The case, or - for standard input (files that it names are then sought from here)
+    #[arg(value_name = "CASE.toml")]
+    pub case: PathBuf,
+
+    /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
+    #[arg(short, long = "output", value_name = "DIR")]
+    pub output: Option<PathBuf>,
+
+    /// Print the summary as JSON instead of text
+    #[arg(long, conflicts_with = "quiet")]
+    pub json: bool,
+
+    /// Print nothing but errors and warnings
+    #[arg(short, long)]
+    pub quiet: bool,
+
+    /// Threads to use [default: all cores]; the results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}
+
+/// Arguments of `resistance`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside resistance module.toml
+  sprayside resistance module.toml --json | jq .resistance.max_K_W
+
+Files written, beside those of solve:
+  resistance_max.csv   K/W: a row a junction (its hottest point), a column where the watt goes
+  resistance_mean.csv  the same for the mean of each junction
+  resistance.png       the first as a picture
+
+A watt lies on its die as the case says (blocks and map in proportion). Where a conductivity
+depends on temperature, or the spray boils, the matrix is the slope at the powers of the case.
+summary.json says how well it adds up against a full solve.")]
+pub struct ResistanceArguments {
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub common: CommonArguments,
+}
+
+/// Arguments of `sensitivity`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside sensitivity module.toml
+  sprayside sensitivity module.toml --junction M3   what moves M3 instead of the hottest junction
+
+Files written, beside those of solve:
+  sensitivity_max.csv   a row an input, a column a junction: what its hottest point gains, in K
+  sensitivity_mean.csv  the same for the mean of each junction
+  cooling_gain.png      what one junction loses where the spray side is cooled more
+
+Inputs are the powers of die, blocks and heaters; thickness and conductivity of layers, attaches
+and die; spray, board and edge coefficients and temperatures; flow and position of nozzles. Each
+row names its step: K per W, per 10 %, per 0.1 mm, per K. They are slopes: good for small changes.")]
+pub struct SensitivityArguments {
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub common: CommonArguments,
+
+    /// Die or heater to tell of and to draw the map for [default: the hottest]
+    #[arg(long, value_name = "NAME")]
+    pub junction: Option<String>,
 }

@@ -51,6 +51,11 @@ impl Progress {
         self.bar.set_message(what);
     }
 
+    /// Tells how far a study is.
+    pub fn part(&self, what: &str, done: usize, of: usize) {
+        self.bar.set_message(format!("{what}: {done} of {of}"));
+    }
+
     /// Wipes the line.
     pub fn finish(self) {
         self.bar.finish_and_clear();

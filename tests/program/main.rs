@@ -8,3 +8,4 @@ mod help;
 mod interruption;
 mod outputs;
 mod repeatability;
+mod studies;

@@ -30,7 +30,7 @@ pub fn run(arguments: &CoverageArguments) -> Result<Exit, Failure> {
     }
     solving::run(
         &setting,
-        |solved, summary| {
+        |solved, summary, _| {
             let survey = solved.survey.ok_or_else(no_nozzles)?;
             summary.command = "coverage";
             summary.coverage = Some(coverage_rows(solved.case, survey));

@@ -6,6 +6,8 @@ mod coverage;
 mod explain;
 mod man;
 mod new;
+mod resistance;
+mod sensitivity;
 mod solve;
 mod solving;
 
@@ -23,6 +25,8 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Explain(arguments) => explain::run(arguments),
         Command::Completions(arguments) => completions::run(arguments),
         Command::Man(arguments) => man::run(arguments),
+        Command::Resistance(arguments) => resistance::run(arguments),
+        Command::Sensitivity(arguments) => sensitivity::run(arguments),
     }
 }
 

@@ -3,7 +3,8 @@
 use crate::arguments::SolveArguments;
 use crate::exit::Exit;
 use crate::failure::Failure;
-use crate::text;
+use crate::tables::{LevelRow, csv};
+use crate::{maps, text};
 
 use super::solving::{self, Told};
 
@@ -16,5 +17,19 @@ pub fn run(arguments: &SolveArguments) -> Result<Exit, Failure> {
         threads: arguments.threads,
         told,
     };
-    solving::run(&setting, |_, _| Ok(Vec::new()), text::solve)
+    solving::run(
+        &setting,
+        |solved, summary, _| {
+            if !arguments.convergence {
+                return Ok(Vec::new());
+            }
+            let rows = LevelRow::all(solved.result);
+            let table = csv(&LevelRow::HEADER, &rows).map_err(super::not_written)?;
+            let module = &solved.case.case.module;
+            let picture = maps::of_convergence(module, solved.result, summary.accuracy_asked_K)
+                .map_err(super::not_written)?;
+            Ok(vec![("convergence.csv".to_owned(), table), (picture.file, picture.png)])
+        },
+        text::solve,
+    )
 }

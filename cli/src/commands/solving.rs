@@ -1,4 +1,4 @@
-//! What `solve` and `coverage` share: read the case, solve it, write the folder, tell.
+//! What `solve`, `coverage` and the studies of one solution share: read the case, solve it, write the folder, tell.
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -7,6 +7,7 @@ use sprayside_solver::results::{Verdict, doubts};
 use sprayside_solver::seating::seating;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 
+use crate::arguments::CommonArguments;
 use crate::case_file::{self, CaseFile};
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -42,7 +43,17 @@ pub struct Setting<'a> {
     pub told: Told,
 }
 
-impl Setting<'_> {
+impl<'a> Setting<'a> {
+    /// What the usual arguments ask for.
+    pub fn of(arguments: &'a CommonArguments) -> Setting<'a> {
+        Setting {
+            case: &arguments.case,
+            output: arguments.output.as_deref(),
+            threads: arguments.threads,
+            told: Told { json: arguments.json, quiet: arguments.quiet },
+        }
+    }
+
     /// Reads the case and tells its warnings.
     pub fn read_case(&self) -> Result<CaseFile, Failure> {
         super::set_threads(self.threads)?;
@@ -62,7 +73,7 @@ impl Setting<'_> {
 /// Solves a case. `more` adds files and rows to the usual ones; `in_words` makes the text.
 pub fn run(
     setting: &Setting,
-    more: impl FnOnce(&Solved, &mut Summary) -> Result<Vec<ResultFile>, Failure>,
+    more: impl FnOnce(&Solved, &mut Summary, &Progress) -> Result<Vec<ResultFile>, Failure>,
     in_words: impl FnOnce(&Solved, &Summary, &Path) -> String,
 ) -> Result<Exit, Failure> {
     let started = Instant::now();
@@ -72,10 +83,11 @@ pub fn run(
     let folder = ResultsFolder::prepare(&target)?;
     let mut progress = Progress::start(setting.told.quiet);
     let module = &case.case.module;
-    let result = steady::solve(module, &SteadyOptions::default(), &mut |level| {
-        progress.solved(level);
-    })
-    .map_err(|error| why_not_solved(&error))?;
+    let (result, solution) =
+        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
+            progress.solved(level);
+        })
+        .map_err(|error| why_not_solved(&error))?;
     let doubts = doubts(module, &result);
     if !doubts.is_empty() {
         return Err(Failure::NoSolution {
@@ -87,15 +99,20 @@ pub fn run(
     let survey = Survey::of_result(module, &result)
         .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;
     let seating = seating(&module.board, module.size_m);
-    let solved =
-        Solved { case: &case, result: &result, survey: survey.as_ref(), seating: seating.as_ref() };
+    let solved = Solved {
+        case: &case,
+        result: &result,
+        solution: &solution,
+        survey: survey.as_ref(),
+        seating: seating.as_ref(),
+    };
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     warnings.extend(result.warnings.iter().cloned());
     warnings.extend(survey.iter().flat_map(Survey::budget_warnings));
     warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
     let mut summary = Summary::of(&solved, warnings);
     let mut files = usual_files(&solved)?;
-    files.extend(more(&solved, &mut summary)?);
+    files.extend(more(&solved, &mut summary, &progress)?);
     let seconds = started.elapsed().as_secs_f64();
     publish(folder, files, |names| {
         summary.files = names;

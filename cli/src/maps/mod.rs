@@ -3,21 +3,26 @@
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
-//! - [`solve_maps`], [`spray_maps`]: which pictures there are.
+//! - [`matrix`], [`chart`]: pictures that are no maps;
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`]: which pictures there are.
 
 mod canvas;
+mod chart;
 mod layout;
 mod map;
+mod matrix;
 mod names;
 mod png_file;
 mod raster;
 mod scale;
 mod solve_maps;
 mod spray_maps;
+mod study_maps;
 mod text;
 
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;
+pub use study_maps::{of_convergence, of_resistance, of_sensitivity};
 
 /// A finished picture.
 #[derive(Debug)]

@@ -3,16 +3,19 @@
 mod contact_field;
 mod coverage;
 mod spray;
+mod study;
 
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
 pub use spray::{Budget, BurntOutPlace, Correlation};
+pub use study::{Gains, Resistances};
 
 use serde::Serialize;
 use sprayside_solver::case::MaterialRecord;
 use sprayside_solver::module::Spray;
 use sprayside_solver::results::{SteadyResult, Verdict};
 use sprayside_solver::seating::Seating;
+use sprayside_solver::steady::GridSolution;
 
 use crate::case_file::{CaseFile, NamedFile};
 use crate::figures::{celsius, figure};
@@ -61,6 +64,8 @@ pub struct Solved<'a> {
     pub case: &'a CaseFile,
     /// The solution.
     pub result: &'a SteadyResult,
+    /// The solution on the last grid.
+    pub solution: &'a GridSolution,
     /// Its spray, where there are nozzles.
     pub survey: Option<&'a Survey>,
     /// Its contact field, where there is one.
@@ -78,7 +83,7 @@ impl Solved<'_> {
 }
 
 /// The summary of one solve; the fields are the JSON names. `coverage` and `dry_patches` are
-/// there after `coverage`.
+/// there after `coverage`, `resistance` and `sensitivity` after those.
 #[derive(Debug, Clone, Serialize)]
 #[allow(missing_docs, reason = "the names say it, with their units")]
 pub struct Summary {
@@ -115,6 +120,10 @@ pub struct Summary {
     pub dry_patches: Option<Vec<DryPatchRow>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub contact_field: Option<ContactField>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub resistance: Option<Resistances>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sensitivity: Option<Gains>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -125,7 +134,7 @@ impl Summary {
     /// The summary of a solved case; `warnings` are the plain lines of all that warned. The list of
     /// files and the time are filled in when they are known.
     pub fn of(solved: &Solved, warnings: Vec<String>) -> Summary {
-        let Solved { case, result, survey, seating } = solved;
+        let Solved { case, result, survey, seating, .. } = solved;
         let junctions: Vec<JunctionRow> = result.junctions.iter().map(JunctionRow::of).collect();
         let record = &case.case.record;
         Summary {
@@ -177,6 +186,8 @@ impl Summary {
             coverage: None,
             dry_patches: None,
             contact_field: seating.map(ContactField::of),
+            resistance: None,
+            sensitivity: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,

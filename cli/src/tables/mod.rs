@@ -3,10 +3,14 @@
 mod coverage;
 mod hot_spots;
 mod junctions;
+mod levels;
+mod wide;
 
 pub use coverage::{CoverageRow, DryPatchRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
+pub use levels::LevelRow;
+pub use wide::{matrix_csv, sensitivity_csv};
 
 use serde::Serialize;
 

@@ -4,6 +4,8 @@ mod check;
 mod closing;
 mod codes;
 mod coverage;
+mod resistance;
+mod sensitivity;
 mod sketch;
 mod solve;
 mod spray_side;
@@ -13,6 +15,8 @@ mod verdict;
 pub use check::check;
 pub use codes::{all_codes, one_code};
 pub use coverage::{coverage, coverage_without_solve};
+pub use resistance::resistance;
+pub use sensitivity::sensitivity;
 pub use solve::solve;
 
 use clap::builder::styling::{AnsiColor, Style};

@@ -141,6 +141,8 @@ struct Refiner<'m, 'p> {
     options: &'m SteadyOptions,
     progress: &'p mut dyn FnMut(&RefinementLevel),
     levels: Vec<RefinementLevel>,
+    /// What stated slices leave, K: told with every level, though no refinement lessens it.
+    stated_K: f64,
 }
 
 impl Refiner<'_, '_> {
@@ -325,7 +327,7 @@ impl Refiner<'_, '_> {
             thickness_share * discretisation_K,
             iteration_K,
         ];
-        let printed = uncertainty_K.iter().map(|d| d.hot_K).collect();
+        let printed = uncertainty_K.iter().map(|d| d.hot_K + self.stated_K).collect();
         self.record(&fine, Some(printed), Some(parts_K));
         Round { half, half_statistics, fine, statistics, uncertainty_K, thickness_share }
     }
@@ -404,7 +406,7 @@ pub fn solve_keeping(
     if !has_heat_sink(module) {
         return Err(SteadyError::NoHeatSink);
     }
-    let mut refiner = Refiner { module, options, progress, levels: Vec::new() };
+    let mut refiner = Refiner { module, options, progress, levels: Vec::new(), stated_K: 0.0 };
     let mut warnings = Vec::new();
     let best = match module.mesh.cell_m {
         Some(cell_m) => refiner.fixed(&GridFamily::even(module, cell_m))?,
@@ -445,6 +447,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             estimate::thickness(largest(&changes(&statistics_of(module, &trial), &now)))
         }
     };
+    refiner.stated_K = stated_K;
     if stated_K > 0.5 * accuracy_K {
         warnings.push(format!(
             "the slices that the case states leave about {stated_K:.2} K, whatever the grid; leave them out to have them chosen, or state more"

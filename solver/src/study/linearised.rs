@@ -34,10 +34,10 @@ const MOST_CORRECTIONS: usize = 60;
 /// What solves have cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Cost {
-    /// Fields solved for: tangents and influences.
-    pub fields: usize,
-    /// Linear solves; as many as fields where conductivities do not vary.
-    pub solves: usize,
+    /// Linear systems solved: one a tangent or influence.
+    pub systems: usize,
+    /// Corrections within them; none where no conductivity varies.
+    pub corrections: usize,
     /// Conjugate gradient iterations of all of them.
     pub iterations: usize,
 }
@@ -45,8 +45,8 @@ pub struct Cost {
 impl Cost {
     /// Adds another cost.
     pub fn add(&mut self, other: Cost) {
-        self.fields += other.fields;
-        self.solves += other.solves;
+        self.systems += other.systems;
+        self.corrections += other.corrections;
         self.iterations += other.iterations;
     }
 }
@@ -62,6 +62,33 @@ pub struct Response {
     pub cost: Cost,
 }
 
+/// A face beside a cell whose conductivity varies: what `B` and its transpose need of it.
+struct VaryingFace {
+    /// Unknown, half conductance g (W/K), and g s (T_c - T_f) (W/K) of the cells on either side.
+    sides: [Option<(usize, f64, f64)>; 2],
+    /// All that meets at the face, W/K.
+    conductance_W_K: f64,
+    released: Option<(usize, usize)>,
+}
+
+impl VaryingFace {
+    fn new(link: &FaceLink, face_rise: f64, rises: &[f64], slopes_1_K: &[f64]) -> Option<Self> {
+        let varies = |side: &Option<(usize, f64)>| side.is_some_and(|(c, _)| slopes_1_K[c] != 0.0);
+        link.sides.iter().any(varies).then(|| VaryingFace {
+            sides: link
+                .sides
+                .map(|side| side.map(|(c, g)| (c, g, g * slopes_1_K[c] * (rises[c] - face_rise)))),
+            conductance_W_K: link.conductance_W_K(),
+            released: link.released,
+        })
+    }
+
+    /// Heat that the change `d` (K) of the cells moves to the face, W.
+    fn moved(&self, d: &[f64]) -> f64 {
+        self.sides.iter().flatten().map(|&(c, _, w)| w * d[c]).sum()
+    }
+}
+
 /// A solution's network, linearised there.
 pub struct Linearised<'a> {
     /// The network.
@@ -71,6 +98,10 @@ pub struct Linearised<'a> {
     heats: Vec<Vec<f64>>,
     /// Relative change of each unknown's conductivity with temperature, 1/K.
     slopes_1_K: Option<Vec<f64>>,
+    /// Faces beside cells whose conductivity varies.
+    varying: Vec<VaryingFace>,
+    /// Faces on which heat is released.
+    releasing: Vec<FaceLink>,
     operator: Operator,
 }
 
@@ -85,13 +116,26 @@ impl<'a> Linearised<'a> {
     /// Linearises `network` at `solution`, which was found on the same mesh.
     pub fn new(network: &'a Network<'a>, solution: &'a GridSolution) -> Self {
         let (operator, _) = assemble(network, solution.factors.as_deref(), &solution.wet.tangent);
-        Linearised {
+        let mut linearised = Linearised {
             network,
             solution,
             heats: network.face_heats(),
             slopes_1_K: network.conductivity_slopes_1_K(&solution.rise_K),
+            varying: Vec::new(),
+            releasing: Vec::new(),
             operator,
-        }
+        };
+        let (mut varying, mut releasing) = (Vec::new(), Vec::new());
+        linearised.for_each_face(&mut |link, face_rise| {
+            if link.released.is_some() {
+                releasing.push(*link);
+            }
+            if let Some(slopes) = &linearised.slopes_1_K {
+                varying.extend(VaryingFace::new(link, face_rise, &solution.rise_K, slopes));
+            }
+        });
+        (linearised.varying, linearised.releasing) = (varying, releasing);
+        linearised
     }
 
     /// Whether temperatures follow the powers exactly linearly.
@@ -122,75 +166,60 @@ impl<'a> Linearised<'a> {
     /// Heat on the faces, taken to the cells beside them.
     fn condensed(&self, heats: &[Vec<f64>]) -> Vec<f64> {
         let mut rhs = vec![0.0; self.operator.len()];
-        self.for_each_face(&mut |link, _| {
-            let heat = link.released_in(heats);
-            if heat != 0.0 {
-                let share = heat / link.conductance_W_K();
-                for &(c, g) in link.sides.iter().flatten() {
-                    rhs[c] += share * g;
-                }
+        for link in &self.releasing {
+            let share = link.released_in(heats) / link.conductance_W_K();
+            for &(c, g) in link.sides.iter().flatten() {
+                rhs[c] += share * g;
             }
-        });
+        }
         rhs
     }
 
-    /// For every unknown and axis the sum over its two faces of `g (T_c - T_f) (l_c - l_f)`,
-    /// with l the field `cells` and `heats` on the faces.
-    pub fn products(&self, cells: &[f64], heats: &[Vec<f64>]) -> [Vec<f64>; 3] {
-        let mut products = [(); 3].map(|()| vec![0.0; cells.len()]);
-        let rise = &self.solution.rise_K;
-        self.for_each_face(&mut |link, face_rise| {
-            let face = link.balance(cells, link.released_in(heats));
-            for &(c, g) in link.sides.iter().flatten() {
-                products[link.axis][c] += g * (rise[c] - face_rise) * (cells[c] - face);
+    /// Values of a field on the faces on which heat is released.
+    fn on_releasing_faces(&self, cells: &[f64], heats: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        let mut faces: Vec<Vec<f64>> = heats.iter().map(|v| vec![0.0; v.len()]).collect();
+        for link in &self.releasing {
+            if let Some((k, c)) = link.released {
+                faces[k][c] = link.balance(cells, heats[k][c]);
             }
-        });
-        products
+        }
+        faces
     }
 
-    /// `sum of B' l`, K: what all temperatures one kelvin higher do through the conductivities
-    /// alone, from the [`Linearised::products`] of an influence.
-    pub fn warmer_conductivities(&self, products: &[Vec<f64>; 3]) -> f64 {
-        let Some(slopes) = &self.slopes_1_K else { return 0.0 };
-        let [x, y, z] = products;
-        -slopes
-            .iter()
-            .zip(x.iter().zip(y).zip(z))
-            .map(|(s, ((x, y), z))| s * (x + y + z))
-            .sum::<f64>()
+    /// Whether any conductivity depends on temperature.
+    pub fn conductivity_varies(&self) -> bool {
+        self.slopes_1_K.is_some()
     }
 
     /// What `B d` brings to the cells, W, for the change `d` (K) of the cells.
-    fn conductivity_heat(&self, slopes_1_K: &[f64], d: &[f64]) -> Vec<f64> {
-        let rise = &self.solution.rise_K;
+    fn conductivity_heat(&self, d: &[f64]) -> Vec<f64> {
         let mut heat = vec![0.0; d.len()];
-        self.for_each_face(&mut |link, face_rise| {
-            let to_face = self.moved_to_face(link, face_rise, slopes_1_K, d);
-            if to_face == 0.0 {
-                return;
+        for face in &self.varying {
+            let share = face.moved(d) / face.conductance_W_K;
+            for &(c, g, w) in face.sides.iter().flatten() {
+                heat[c] += share * g - w * d[c];
             }
-            let share = to_face / link.conductance_W_K();
-            for &(c, g) in link.sides.iter().flatten() {
-                heat[c] += share * g - g * slopes_1_K[c] * d[c] * (rise[c] - face_rise);
-            }
-        });
+        }
         heat
     }
 
-    /// Heat that the change of conductivity moves from the cells to a face, W.
-    fn moved_to_face(&self, link: &FaceLink, face_rise: f64, slopes: &[f64], d: &[f64]) -> f64 {
-        let rise = &self.solution.rise_K;
-        let moved = |&(c, g): &(usize, f64)| g * slopes[c] * d[c] * (rise[c] - face_rise);
-        link.sides.iter().flatten().map(moved).sum()
+    /// `B' l` for the influence `l` of a reading with `weights` on the faces: what a kelvin more
+    /// in each cell does to the reading through the cell's conductivity alone.
+    pub fn conductivity_influence(&self, l: &[f64], weights: &[Vec<f64>]) -> Vec<f64> {
+        let mut out = vec![0.0; l.len()];
+        for face in &self.varying {
+            let weight = face.released.map_or(0.0, |(k, c)| weights[k][c]);
+            let sum: f64 = face.sides.iter().flatten().map(|&(c, g, _)| g * l[c]).sum();
+            let at_face = (sum + weight) / face.conductance_W_K;
+            for &(c, _, w) in face.sides.iter().flatten() {
+                out[c] -= w * (l[c] - at_face);
+            }
+        }
+        out
     }
 }
 
 impl Solver<'_> {
-    /// The network that is solved on.
-    pub fn linearised(&self) -> &Linearised<'_> {
-        self.linearised
-    }
-
     /// What the temperatures gain, K, when `heats` (W) are added on the faces.
     ///
     /// # Errors
@@ -198,20 +227,13 @@ impl Solver<'_> {
     pub fn tangent(&self, heats: &[Vec<f64>]) -> Result<Response, CgError> {
         let at = self.linearised;
         let rhs = at.condensed(heats);
-        let (cells, cost) = match &at.slopes_1_K {
-            None => self.once(&rhs)?,
-            Some(slopes) => self.corrected(&rhs, &|d| at.conductivity_heat(slopes, d))?,
-        };
-        let mut faces = zeros_like(heats);
-        at.for_each_face(&mut |link, face_rise| {
-            if let Some((k, c)) = link.released {
-                let moved = match &at.slopes_1_K {
-                    None => 0.0,
-                    Some(slopes) => at.moved_to_face(link, face_rise, slopes, &cells),
-                };
-                faces[k][c] = link.balance(&cells, heats[k][c] + moved);
+        let (cells, cost) = self.solve(&rhs, &|d| at.conductivity_heat(d))?;
+        let mut faces = at.on_releasing_faces(&cells, heats);
+        for face in &at.varying {
+            if let Some((k, c)) = face.released {
+                faces[k][c] += face.moved(&cells) / face.conductance_W_K;
             }
-        });
+        }
         Ok(Response { cells, faces, cost })
     }
 
@@ -222,45 +244,43 @@ impl Solver<'_> {
     pub fn influence(&self, weights: &[Vec<f64>]) -> Result<Response, CgError> {
         let at = self.linearised;
         let rhs = at.condensed(weights);
-        let (cells, cost) = match &at.slopes_1_K {
-            None => self.once(&rhs)?,
-            Some(slopes) => self.corrected(&rhs, &|cells| {
-                let [x, y, z] = at.products(cells, weights);
-                slopes
-                    .iter()
-                    .zip(x.iter().zip(&y).zip(&z))
-                    .map(|(s, ((x, y), z))| -s * (x + y + z))
-                    .collect()
-            })?,
-        };
-        let mut faces = zeros_like(weights);
-        at.for_each_face(&mut |link, _| {
-            if let Some((k, c)) = link.released {
-                faces[k][c] = link.balance(&cells, weights[k][c]);
-            }
-        });
+        let (cells, cost) = self.solve(&rhs, &|l| at.conductivity_influence(l, weights))?;
+        let faces = at.on_releasing_faces(&cells, weights);
         Ok(Response { cells, faces, cost })
+    }
+
+    /// Solves `A x = rhs + extra(x)`, where `extra` is nothing without conductivities that vary.
+    fn solve(
+        &self,
+        rhs: &[f64],
+        extra: &dyn Fn(&[f64]) -> Vec<f64>,
+    ) -> Result<(Vec<f64>, Cost), CgError> {
+        if self.linearised.conductivity_varies() {
+            self.corrected(rhs, extra)
+        } else {
+            self.once(rhs)
+        }
     }
 
     fn once(&self, rhs: &[f64]) -> Result<(Vec<f64>, Cost), CgError> {
         let mut x = vec![0.0; rhs.len()];
         let info = self.preconditioned.solve(rhs, &mut x, &self.params)?;
-        Ok((x, Cost { fields: 1, solves: 1, iterations: info.iterations }))
+        Ok((x, Cost { systems: 1, corrections: 0, iterations: info.iterations }))
     }
 
-    /// Solves `A x = rhs + extra(x)`.
+    /// Solves it by correction.
     fn corrected(
         &self,
         rhs: &[f64],
         extra: &dyn Fn(&[f64]) -> Vec<f64>,
     ) -> Result<(Vec<f64>, Cost), CgError> {
         let mut x = vec![0.0; rhs.len()];
-        let mut cost = Cost { fields: 1, ..Cost::default() };
+        let mut cost = Cost { systems: 1, ..Cost::default() };
         let goal = self.params.relative_tolerance * norm(rhs);
         let mut residual = rhs.to_vec();
         let mut size = norm(&residual);
         while size > goal {
-            if cost.solves == MOST_CORRECTIONS || !size.is_finite() {
+            if cost.corrections == MOST_CORRECTIONS || !size.is_finite() {
                 let residual_relative = size / norm(rhs);
                 return Err(CgError::NotConverged {
                     iterations: cost.iterations,
@@ -271,7 +291,7 @@ impl Solver<'_> {
             let relative_tolerance = ROUGH.max(0.3 * goal / size);
             let params = CgParams { relative_tolerance, ..self.params };
             let info = self.preconditioned.solve(&residual, &mut step, &params)?;
-            cost.solves += 1;
+            cost.corrections += 1;
             cost.iterations += info.iterations;
             for (x, d) in x.iter_mut().zip(&step) {
                 *x += d;
@@ -282,10 +302,6 @@ impl Solver<'_> {
         }
         Ok((x, cost))
     }
-}
-
-fn zeros_like(values: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    values.iter().map(|v| vec![0.0; v.len()]).collect()
 }
 
 fn norm(v: &[f64]) -> f64 {

@@ -81,3 +81,55 @@ fn pattern(network: &Network, source: usize, even: &[f64]) -> Vec<f64> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{prescribed, solved, symmetric, with_nozzles};
+    use super::*;
+    use crate::conduction::faces::source_rises;
+
+    #[test]
+    fn weighted_sums_are_the_reported_temperatures() {
+        for module in [prescribed(), with_nozzles(), symmetric()] {
+            let solution = solved(&module);
+            let network = Network::new(&module, &solution.mesh);
+            for (reading, source) in readings(&network, &solution).iter().zip(&network.sources) {
+                let factors = solution.factors.as_deref();
+                let rises =
+                    source_rises(&network, factors, source, &solution.rise_K, &solution.wet);
+                let sum = |weights: &[f64]| -> f64 {
+                    rises.iter().zip(weights).map(|(r, w)| r * w).sum()
+                };
+                let name = &reading.name;
+                assert!((sum(&reading.max_weights) - reading.max_rise_K).abs() < 1e-10, "{name}");
+                assert!((sum(&reading.mean_weights) - reading.mean_rise_K).abs() < 1e-10, "{name}");
+                assert!((reading.pattern.iter().sum::<f64>() - 1.0).abs() < 1e-12, "{name}");
+            }
+        }
+    }
+
+    #[test]
+    fn watts_of_a_source_without_power_lie_evenly_or_as_its_map_says() {
+        let mut module = prescribed();
+        module.die[1].power_W = 0.0;
+        module.die[2].power_W = 0.0;
+        let rect = module.die[2].rect;
+        let values = vec![1.0, 0.0];
+        module.die[2].power_map = Some(crate::module::GridMap { rect, nx: 2, ny: 1, values });
+        let solution = solved(&module);
+        let network = Network::new(&module, &solution.mesh);
+        let all = readings(&network, &solution);
+        assert!(all[1].even && !all[0].even && !all[2].even);
+        let cells = network.sources[2].cells;
+        let middle = rect.centre_m()[0];
+        for (c, share) in all[2].pattern.iter().enumerate() {
+            let cell =
+                network.mesh.plane.cell(cells.i0 + c % cells.nx(), cells.j0 + c / cells.nx());
+            if cell.x0_m >= middle - 1e-12 {
+                assert!(share.abs() < 1e-15);
+            } else if cell.x1_m <= middle + 1e-12 {
+                assert!((share - 2.0 * cell.area_m2() / rect.area_m2()).abs() < 1e-12);
+            }
+        }
+    }
+}

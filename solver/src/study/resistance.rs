@@ -69,8 +69,7 @@ pub struct ResistanceMatrix {
     pub cost: Cost,
 }
 
-/// The resistance matrix of `module` at `solution`, one linear solve a column (with a
-/// conductivity that varies, a few rough ones), and its check.
+/// The resistance matrix of `module` at `solution`, one linear system a column, and its check.
 ///
 /// # Errors
 /// See [`SteadyError`].
@@ -258,12 +257,12 @@ mod tests {
             panic!("{:?}", matrix.check)
         };
         assert!(error_K < 1e-9, "{error_K}");
-        // Two even die and a heater are three pairs; the die with a block is none of them.
+        // All pairs but those with the die that has a block.
         assert!(matrix.asymmetry_relative.unwrap() < 1e-9, "{:?}", matrix.asymmetry_relative);
         let uneven = (matrix.mean_K_W[[0, 1]] / matrix.mean_K_W[[1, 0]] - 1.0).abs();
         assert!(uneven > 1e-4, "{uneven}");
-        assert_eq!(matrix.cost.solves, 4);
-        assert_eq!(matrix.names, ["L0", "L1", "A", "strip"]);
+        assert_eq!((matrix.cost.systems, matrix.cost.corrections), (6, 0));
+        assert_eq!(matrix.names, ["L0", "L1", "A", "strip", "window", "pad"]);
     }
 
     #[test]
@@ -350,7 +349,7 @@ mod tests {
                     read_again(&other, &again, &read)
                 };
                 let (up, down) = (at(step_W), at(-step_W));
-                for i in 0..4 {
+                for i in 0..6 {
                     for (k, r) in
                         [matrix.max_K_W[[i, j]], matrix.mean_K_W[[i, j]]].iter().enumerate()
                     {

@@ -72,17 +72,18 @@ pub struct Sensitivity {
     pub junctions: Vec<String>,
     /// One row an input.
     pub rows: Vec<Row>,
-    /// Hottest junction.
-    pub hottest: usize,
-    /// By how much the hottest junction cools for one W/(m²·K) more on one square metre of spray
+    /// Junction that the map is of: the hottest, or the one asked for.
+    pub chief: usize,
+    /// By how much that junction cools for one W/(m²·K) more on one square metre of spray
     /// side around each cell: K/(W/(m²·K))/m² = K²/W.
     pub cooling_K2_W: PlaneField,
     /// What the influences cost.
     pub cost: Cost,
 }
 
-/// The sensitivities of `module` at `solution`: two linear solves a junction, one for its
-/// highest and one for its mean temperature (a few rough ones each where a conductivity varies).
+/// The sensitivities of `module` at `solution`: two linear systems a junction, one for its
+/// highest and one for its mean temperature.
+/// The map is of junction `chief`, of the hottest where none is named.
 ///
 /// # Errors
 /// See [`SteadyError`].
@@ -90,6 +91,7 @@ pub fn sensitivity(
     module: &Module,
     solution: &GridSolution,
     options: &SteadyOptions,
+    chief: Option<usize>,
     progress: &mut dyn FnMut(usize, usize),
 ) -> Result<Sensitivity, SteadyError> {
     let network = Network::new(module, &solution.mesh);
@@ -102,13 +104,13 @@ pub fn sensitivity(
         nozzles: nozzle_changes(module, solution, options.band)?,
         inlet: inlet_change(module, solution, options.band)?,
     };
+    let sheet_of = sheets_of_unknowns(&network);
     let mut rows: Vec<Row> = entries(module)
         .into_iter()
         .map(|entry| Row { entry, derivatives: Vec::with_capacity(readings.len()) })
         .collect();
-    let hottest = (0..readings.len())
-        .max_by(|&a, &b| readings[a].max_rise_K.total_cmp(&readings[b].max_rise_K))
-        .unwrap_or(0);
+    let hotter = |a: &usize, b: &usize| readings[*a].max_rise_K.total_cmp(&readings[*b].max_rise_K);
+    let chief = chief.or_else(|| (0..readings.len()).max_by(hotter)).unwrap_or(0);
     let mut cooling_K2_W = plane_field(&network, std::iter::empty());
     let mut cost = Cost::default();
     for (j, reading) in readings.iter().enumerate() {
@@ -116,7 +118,7 @@ pub fn sensitivity(
             let weights = network.on_face(j, weights);
             let response = solver.influence(&weights)?;
             cost.add(response.cost);
-            Ok(Sums::new(&linearised, response, &weights))
+            Ok(Sums::new(&linearised, &sheet_of, response, &weights))
         };
         let (max, mean) = (sums_of(&reading.max_weights)?, sums_of(&reading.mean_weights)?);
         for row in &mut rows {
@@ -126,7 +128,7 @@ pub fn sensitivity(
                 mean: inputs.derivative(&linearised, &mean, parameter),
             });
         }
-        if j == hottest {
+        if j == chief {
             let values = max.wet.iter().zip(&solution.wet.rise_K).map(|(l, rise)| l * rise);
             cooling_K2_W = plane_field(&network, values);
         }
@@ -135,10 +137,16 @@ pub fn sensitivity(
     Ok(Sensitivity {
         junctions: readings.iter().map(|r| r.name.clone()).collect(),
         rows,
-        hottest,
+        chief,
         cooling_K2_W,
         cost,
     })
+}
+
+/// Sheet of every unknown, counted through all blocks.
+fn sheets_of_unknowns(network: &Network) -> Vec<u32> {
+    let cells = network.boxes().flat_map(|(cells, _, sheets)| vec![cells.len(); sheets]);
+    (0u32..).zip(cells).flat_map(|(sheet, cells)| vec![sheet; cells]).collect()
 }
 
 /// Patch that sets the coefficient of each cell of the plane; `None` where none lies.
@@ -173,48 +181,51 @@ struct Sums {
 }
 
 impl Sums {
-    fn new(at: &Linearised, response: Response, weights: &[Vec<f64>]) -> Sums {
+    /// `sheet_of` says which sheet each unknown lies in, counted through all blocks.
+    fn new(at: &Linearised, sheet_of: &[u32], response: Response, weights: &[Vec<f64>]) -> Sums {
         let network = at.network;
         let module = network.module;
         let inlet_K = module.coolant.inlet_K;
-        let plane = &network.mesh.plane;
-        let mut sums = Sums {
-            products: Vec::new(),
-            faces: response.faces,
-            wet: vec![0.0; plane.nx() * plane.ny()],
-            board: [0.0; 2],
-            edges: vec![[0.0; 2]; network.mesh.sheets.len()],
-            warmer: 0.0,
-        };
         let board_rise = module.board.temperature_K - inlet_K;
         let edge_rise = module.edge.temperature_K - inlet_K;
+        let plane = &network.mesh.plane;
+        let rises = &at.solution.rise_K;
+        let l = &response.cells;
+        let mut products = vec![[0.0; 3]; sheet_of.last().map_or(0, |&last| last as usize + 1)];
+        let mut wet = vec![0.0; plane.nx() * plane.ny()];
+        let mut board = [0.0; 2];
+        let mut edges = vec![[0.0; 2]; network.mesh.sheets.len()];
         at.for_each_face(&mut |link, rise| {
-            let add = |sum: &mut [f64; 2], area: f64, outside: f64| {
-                let influence = link.balance(&response.cells, link.released_in(weights));
-                sum[0] += area * influence * (rise - outside);
-                sum[1] += area * influence;
-            };
-            match link.place {
-                FacePlace::Between => {}
+            let at_face = link.balance(l, link.released_in(weights));
+            for &(c, g) in link.sides.iter().flatten() {
+                products[sheet_of[c] as usize][link.axis] +=
+                    g * (rises[c] - rise) * (l[c] - at_face);
+            }
+            let outside = match link.place {
+                FacePlace::Between => None,
                 FacePlace::Wet { cell } => {
-                    sums.wet[cell] = link.balance(&response.cells, link.released_in(weights));
+                    wet[cell] = at_face;
+                    None
                 }
-                FacePlace::Board { area_m2 } => add(&mut sums.board, area_m2, board_rise),
-                FacePlace::Edge { sheet, area_m2 } => {
-                    add(&mut sums.edges[sheet], area_m2, edge_rise);
-                }
+                FacePlace::Board { area_m2 } => Some((&mut board, area_m2, board_rise)),
+                FacePlace::Edge { sheet, area_m2 } => Some((&mut edges[sheet], area_m2, edge_rise)),
+            };
+            if let Some((sum, area_m2, outside_rise)) = outside {
+                sum[0] += area_m2 * at_face * (rise - outside_rise);
+                sum[1] += area_m2 * at_face;
             }
         });
-        let products = at.products(&response.cells, weights);
-        for (cells, offset, sheets) in network.boxes() {
-            let of_sheet = |l: usize| {
-                let range = offset + l * cells.len()..offset + (l + 1) * cells.len();
-                [0, 1, 2].map(|axis| products[axis][range.clone()].iter().sum::<f64>())
-            };
-            sums.products.push((0..sheets).map(of_sheet).collect());
-        }
-        sums.warmer = at.warmer_conductivities(&products);
-        sums
+        let warmer = if at.conductivity_varies() {
+            at.conductivity_influence(l, weights).iter().sum()
+        } else {
+            0.0
+        };
+        let mut products = products.into_iter();
+        let products = network
+            .boxes()
+            .map(|(_, _, sheets)| products.by_ref().take(sheets).collect())
+            .collect();
+        Sums { products, faces: response.faces, wet, board, edges, warmer }
     }
 
     /// `-sum of A l dq`.
