@@ -32,8 +32,10 @@ pub struct FaceStatistics {
 /// Statistics of every source's active face.
 ///
 /// Extremes are taken over the middles of the cells and over the rim of the face, to which the
-/// outermost two cells are carried on linearly: a junction is coldest at its corner, and the
-/// middle of the corner cell would miss it by an error of first order.
+/// outermost two cells are carried on: a junction is coldest at its corner, and the middle of the
+/// corner cell would miss it by an error of first order. The sides of a die are adiabatic, so that
+/// temperature meets its rim with no slope; the rim of a source on the substrate is inside a
+/// sheet, and the cells are carried on linearly.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
     let plane = &network.mesh.plane;
     network
@@ -50,14 +52,15 @@ pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceSt
             }
             let x_points = points(&plane.x_lines_m[source.cells.i0..=source.cells.i1]);
             let y_points = points(&plane.y_lines_m[source.cells.j0..=source.cells.j1]);
+            let rim = Rim::of(source);
             let rows: Vec<Vec<f64>> =
-                (0..ny).map(|j| with_rim(&rises[j * nx..(j + 1) * nx], &x_points)).collect();
+                (0..ny).map(|j| with_rim(&rises[j * nx..(j + 1) * nx], &x_points, rim)).collect();
             let mut max_K = f64::NEG_INFINITY;
             let mut min_K = f64::INFINITY;
             let mut at_m = [x_points[0], y_points[0]];
             for (i, &x) in x_points.iter().enumerate() {
                 let column: Vec<f64> = rows.iter().map(|row| row[i]).collect();
-                for (value, &y) in with_rim(&column, &y_points).into_iter().zip(&y_points) {
+                for (value, &y) in with_rim(&column, &y_points, rim).into_iter().zip(&y_points) {
                     min_K = min_K.min(value);
                     // Symmetric modules have equal maxima: the first beyond rounding stands.
                     if max_K == f64::NEG_INFINITY || value > max_K + 1e-12 * max_K.abs() {
@@ -71,7 +74,7 @@ pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceSt
             if (1..=ny).contains(&row_at) && (1..=nx).contains(&column_at) {
                 let column: Vec<f64> = rows.iter().map(|row| row[column_at]).collect();
                 let (rise_x, x) = peak(&rows[row_at - 1], &x_points, column_at);
-                let (rise_y, y) = peak(&with_rim(&column, &y_points), &y_points, row_at);
+                let (rise_y, y) = peak(&with_rim(&column, &y_points, rim), &y_points, row_at);
                 max_K += rise_x + rise_y;
                 at_m = [x, y];
             }
@@ -108,16 +111,37 @@ fn peak(values: &[f64], points: &[f64], k: usize) -> (f64, f64) {
     }
 }
 
-/// Cell values with a value at either end, carried on linearly from the two cells next to it;
-/// `points` are the positions of all of them.
-fn with_rim(values: &[f64], points: &[f64]) -> Vec<f64> {
+/// How temperature meets the rim of a face.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Rim {
+    /// With no slope, as at an adiabatic side.
+    Flat,
+    /// With the slope of the cells next to it.
+    Sloped,
+}
+
+impl Rim {
+    fn of(source: &SourceFace) -> Rim {
+        if source.block == 0 { Rim::Sloped } else { Rim::Flat }
+    }
+}
+
+/// Cell values with a value at either end, carried on from the two cells next to it, at distances
+/// d1 and d2 from the rim; `points` are the positions of all of them.
+///
+///     sloped: T1 + (T1 - T2) d1 / (d2 - d1)          flat: T1 + (T1 - T2) d1² / (d2² - d1²)
+fn with_rim(values: &[f64], points: &[f64], meets: Rim) -> Vec<f64> {
     let n = values.len();
     let carried = |near: usize, next: usize, rim: usize| {
         if n == 1 {
             return values[0];
         }
-        let slope = (values[near] - values[next]) / (points[near + 1] - points[next + 1]);
-        values[near] + slope * (points[rim] - points[near + 1])
+        let [d1, d2] = [near, next].map(|cell| (points[cell + 1] - points[rim]).abs());
+        let share = match meets {
+            Rim::Sloped => d1 / (d2 - d1),
+            Rim::Flat => d1 * d1 / (d2 * d2 - d1 * d1),
+        };
+        values[near] + (values[near] - values[next]) * share
     };
     let mut all = Vec::with_capacity(n + 2);
     all.push(carried(0, 1.min(n - 1), 0));
@@ -141,7 +165,7 @@ pub fn peak_weights(network: &Network, source: &SourceFace, at_m: [f64; 2]) -> V
         (0..n)
             .map(|cell| {
                 let unit: Vec<f64> = (0..n).map(|k| if k == cell { 1.0 } else { 0.0 }).collect();
-                let values = with_rim(&unit, &points);
+                let values = with_rim(&unit, &points, Rim::of(source));
                 let curved = if points[nearest] == at || nearest == 0 || nearest == n + 1 {
                     values[nearest]
                 } else {
