@@ -129,7 +129,9 @@ impl Rim {
 /// Cell values with a value at either end, carried on from the two cells next to it, at distances
 /// d1 and d2 from the rim; `points` are the positions of all of them.
 ///
-///     sloped: T1 + (T1 - T2) d1 / (d2 - d1)          flat: T1 + (T1 - T2) d1² / (d2² - d1²)
+/// ```text
+/// sloped: T1 + (T1 - T2) d1 / (d2 - d1)          flat: T1 + (T1 - T2) d1² / (d2² - d1²)
+/// ```
 fn with_rim(values: &[f64], points: &[f64], meets: Rim) -> Vec<f64> {
     let n = values.len();
     let carried = |near: usize, next: usize, rim: usize| {
