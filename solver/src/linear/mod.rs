@@ -7,6 +7,7 @@
 //! - `hierarchy`, `interpolation`, `coarsest`, `cycle`: the preconditioner
 //! - `kernels`, `pages`: the inner loops of all of it, and memory on large pages
 //! - `apply`, `solve`: the operator in double precision and the conjugate gradients
+//! - `norm`: the plain norm that callers judge residuals by
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
 //!   solver
 
@@ -22,10 +23,12 @@ pub mod jacobi;
 mod kernels;
 mod layout;
 pub mod matrix_market;
+mod norm;
 mod pages;
 pub mod solve;
 mod strips;
 
 pub use csr::assemble;
 pub use matrix_market::{matrix_market, vector_market};
+pub use norm::norm;
 pub use solve::{CgError, CgInfo, CgParams, Detached, Preconditioned};

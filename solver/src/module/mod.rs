@@ -50,4 +50,23 @@ impl Module {
         self.die.iter().map(|d| d.power_W).sum::<f64>()
             + self.heaters.iter().map(|h| h.power_W).sum::<f64>()
     }
+
+    /// Whether anything takes the heat away: without a spray, board or edge coefficient above
+    /// zero there is no steady state.
+    pub fn has_heat_sink(&self) -> bool {
+        let spray_takes_heat = match &self.spray {
+            Spray::Prescribed(spray) => {
+                let base = match &spray.base {
+                    PrescribedHtc::Uniform(htc) => *htc > 0.0,
+                    PrescribedHtc::Map(map) => map.values.iter().any(|htc| *htc > 0.0),
+                };
+                base || spray.patches.iter().any(|patch| patch.htc_W_m2K > 0.0)
+            }
+            Spray::Correlated(spray) => {
+                spray.unwetted_htc_W_m2K > 0.0
+                    || spray.nozzles.iter().any(|nozzle| nozzle.flow_factor > 0.0)
+            }
+        };
+        spray_takes_heat || self.board.htc_W_m2K > 0.0 || self.edge.htc_W_m2K > 0.0
+    }
 }

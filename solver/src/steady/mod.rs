@@ -4,6 +4,8 @@ mod estimate;
 mod grids;
 mod interpolate;
 mod one_grid;
+mod outcome;
+mod parts;
 mod refine;
 mod wet_law;
 

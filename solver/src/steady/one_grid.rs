@@ -16,7 +16,7 @@ use super::{SteadyError, SteadyOptions};
 use crate::conduction::assembly::assemble;
 use crate::conduction::faces::{WetSide, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
-use crate::linear::{CgParams, Detached, Preconditioned};
+use crate::linear::{CgParams, Detached, Preconditioned, norm};
 use crate::mesh::Mesh;
 use crate::module::Module;
 
@@ -53,10 +53,6 @@ pub struct GridSolution {
     pub outer_iterations: usize,
     /// Final residual of the nonlinear system relative to its right-hand side.
     pub residual_relative: f64,
-}
-
-fn norm(v: &[f64]) -> f64 {
-    v.iter().map(|v| v * v).sum::<f64>().sqrt()
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

@@ -23,7 +23,7 @@
 
 use crate::conduction::assembly::assemble;
 use crate::conduction::{FaceLink, Network, Operator};
-use crate::linear::{CgError, CgParams, Preconditioned};
+use crate::linear::{CgError, CgParams, Preconditioned, norm};
 use crate::steady::GridSolution;
 
 /// Residual reduction asked of a rough solve.
@@ -302,8 +302,4 @@ impl Solver<'_> {
         }
         Ok((x, cost))
     }
-}
-
-fn norm(v: &[f64]) -> f64 {
-    v.iter().map(|v| v * v).sum::<f64>().sqrt()
 }

@@ -15,7 +15,7 @@ pub(super) mod suspicions;
 use super::codes;
 use super::context::{Context, Located};
 use super::file::CaseFile;
-use crate::module::{Edge, MeshControl, Module, PrescribedHtc, Rect, Spray};
+use crate::module::{Edge, MeshControl, Module, Rect};
 
 /// 0 °C in kelvin.
 const ZERO_C_IN_K: f64 = 273.15;
@@ -166,20 +166,7 @@ fn exclusive<A, B>(
 }
 
 fn check_heat_sink(context: &Context<'_>, file: &CaseFile, module: &Module) {
-    let spray_takes_heat = match &module.spray {
-        Spray::Prescribed(spray) => {
-            let base = match &spray.base {
-                PrescribedHtc::Uniform(htc) => *htc > 0.0,
-                PrescribedHtc::Map(map) => map.values.iter().any(|htc| *htc > 0.0),
-            };
-            base || spray.patches.iter().any(|patch| patch.htc_W_m2K > 0.0)
-        }
-        Spray::Correlated(spray) => {
-            spray.unwetted_htc_W_m2K > 0.0
-                || spray.nozzles.iter().any(|nozzle| nozzle.flow_factor > 0.0)
-        }
-    };
-    if spray_takes_heat || module.board.htc_W_m2K > 0.0 || module.edge.htc_W_m2K > 0.0 {
+    if module.has_heat_sink() {
         return;
     }
     let span = file.spray.as_ref().map_or(0..0, |spray| spray.span.clone());
