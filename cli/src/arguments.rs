@@ -154,25 +154,9 @@ The folder is replaced as a whole when the new results are complete; if anything
 ones stay. A folder that holds anything else is never replaced. Exit code 1 says that a limit is
 broken.")]
 pub struct SolveArguments {
-    /// The case, or - for standard input (files that it names are then sought from here)
-    #[arg(value_name = "CASE.toml")]
-    pub case: PathBuf,
-
-    /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
-    #[arg(short, long = "output", value_name = "DIR")]
-    pub output: Option<PathBuf>,
-
-    /// Print the summary as JSON instead of text
-    #[arg(long, conflicts_with = "quiet")]
-    pub json: bool,
-
-    /// Print nothing but errors and warnings
-    #[arg(short, long)]
-    pub quiet: bool,
-
-    /// Threads to use [default: all cores]; the results do not depend on it
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub common: CommonArguments,
 
     /// Also write convergence.csv and convergence.png: every grid, its temperatures, uncertainties
     #[arg(long)]
@@ -195,29 +179,13 @@ A CHF margin is critical over local heat flux: below 1 the place burns out, and 
 With --no-solve only coverage.csv, dry_patches.csv, volumetric_flux.png and summary.json are
 written; they replace what the folder held, so name another one to keep both.")]
 pub struct CoverageArguments {
-    /// The case, or - for standard input (files that it names are then sought from here)
-    #[arg(value_name = "CASE.toml")]
-    pub case: PathBuf,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub common: CommonArguments,
 
     /// Survey the nozzles alone, without temperatures
     #[arg(long)]
     pub no_solve: bool,
-
-    /// Folder for the results [default: CASE.out beside the case; stdin.out for -]
-    #[arg(short, long = "output", value_name = "DIR")]
-    pub output: Option<PathBuf>,
-
-    /// Print the summary as JSON instead of text
-    #[arg(long, conflicts_with = "quiet")]
-    pub json: bool,
-
-    /// Print nothing but errors and warnings
-    #[arg(short, long)]
-    pub quiet: bool,
-
-    /// Threads to use [default: all cores]; the results do not depend on it
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
 }
 
 /// Arguments of `explain`.
@@ -256,7 +224,7 @@ pub struct ManArguments {
     pub folder: PathBuf,
 }
 
-/// Arguments that every study of one solution takes.
+/// Arguments of every command that makes results of a case.
 #[derive(Debug, Args)]
 pub struct CommonArguments {
     /// The case, or - for standard input (files that it names are then sought from here)

@@ -14,17 +14,11 @@ use crate::survey::Survey;
 use crate::tables::{CoverageRow, DryPatchRow, csv};
 use crate::{console, maps, text};
 
-use super::solving::{self, ResultFile, Setting, Told};
+use super::solving::{self, ResultFile, Setting};
 
 /// Surveys the spray, with the temperatures or without.
 pub fn run(arguments: &CoverageArguments) -> Result<Exit, Failure> {
-    let told = Told { json: arguments.json, quiet: arguments.quiet };
-    let setting = Setting {
-        case: &arguments.case,
-        output: arguments.output.as_deref(),
-        threads: arguments.threads,
-        told,
-    };
+    let setting = Setting::of(&arguments.common);
     if arguments.no_solve {
         return without_solve(&setting);
     }

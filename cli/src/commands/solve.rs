@@ -6,17 +6,11 @@ use crate::failure::Failure;
 use crate::tables::{LevelRow, csv};
 use crate::{maps, text};
 
-use super::solving::{self, Told};
+use super::solving::{self, Setting};
 
 /// Reads, solves, writes, tells.
 pub fn run(arguments: &SolveArguments) -> Result<Exit, Failure> {
-    let told = Told { json: arguments.json, quiet: arguments.quiet };
-    let setting = solving::Setting {
-        case: &arguments.case,
-        output: arguments.output.as_deref(),
-        threads: arguments.threads,
-        told,
-    };
+    let setting = Setting::of(&arguments.common);
     solving::run(
         &setting,
         |solved, summary, _| {
