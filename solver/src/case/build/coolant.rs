@@ -23,21 +23,8 @@ impl Fluids {
         let own = described
             .iter()
             .map(|file| {
-                if fluids::by_name(&file.name.value).is_some() {
-                    context.push(
-                        context
-                            .error(
-                                codes::LIBRARY_NAME,
-                                format!("\"{}\" is in the library already", file.name.value),
-                                &file.name.span,
-                                "",
-                            )
-                            .help(format!(
-                                "call it \"my-{}\" or so, here and where it is used",
-                                file.name.value
-                            )),
-                    );
-                }
+                let taken = fluids::by_name(&file.name.value).is_some();
+                names::not_of_library(context, &file.name, taken);
                 (file.name.value.clone(), own_fluid(context, file).map(Arc::new))
             })
             .collect();

@@ -28,21 +28,8 @@ impl Materials {
         let own = described
             .iter()
             .map(|file| {
-                if solids::by_name(&file.name.value).is_some() {
-                    context.push(
-                        context
-                            .error(
-                                codes::LIBRARY_NAME,
-                                format!("\"{}\" is in the library already", file.name.value),
-                                &file.name.span,
-                                "",
-                            )
-                            .help(format!(
-                                "call it \"my-{}\" or so, here and where it is used",
-                                file.name.value
-                            )),
-                    );
-                }
+                let taken = solids::by_name(&file.name.value).is_some();
+                names::not_of_library(context, &file.name, taken);
                 if let (Some(reference), None) = (&file.reference_C, &file.exponent) {
                     context.push(
                         context

@@ -29,6 +29,23 @@ pub(super) fn check_unique<'n>(
     }
 }
 
+/// Notes a name that the case gives to something of its own although the library has it (`taken`).
+pub(super) fn not_of_library(context: &Context<'_>, name: &Located<String>, taken: bool) {
+    if !taken {
+        return;
+    }
+    context.push(
+        context
+            .error(
+                codes::LIBRARY_NAME,
+                format!("\"{}\" is in the library already", name.value),
+                &name.span,
+                "",
+            )
+            .help(format!("call it \"my-{}\" or so, here and where it is used", name.value)),
+    );
+}
+
 /// Notes a name that nothing has, with the nearest one.
 pub(super) fn unknown<'n>(
     context: &Context<'_>,
