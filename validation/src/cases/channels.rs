@@ -1,7 +1,9 @@
 //! Rectangular flux channels of one layer.
 
 use super::{Family, Outcomes};
-use crate::check::Kind;
+use sprayside_solver::results::Junction;
+
+use crate::check::{Kind, Outcome};
 use crate::closed_form::RectSource;
 use crate::closed_form::flux_channel::FluxChannel;
 use crate::closed_form::stretched_channel::StretchedChannel;
@@ -28,6 +30,24 @@ fn module_of(channel: &FluxChannel) -> sprayside_solver::module::Module {
     )
 }
 
+/// The mean rise of a source of `power` W against its series.
+fn mean_of(
+    channel: &FluxChannel,
+    power: f64,
+    source: &RectSource,
+    case: &str,
+    junction: &Junction,
+) -> Outcome {
+    let mean = channel.own_mean(power, source);
+    ECCENTRIC.outcome(
+        case,
+        "mean rise of the source",
+        "series for the mean",
+        [mean, TRUNCATION * mean],
+        [junction.mean_K - AMBIENT_K, junction.uncertainty_K],
+    )
+}
+
 /// A central 10 × 8 mm source on 40 × 30 × 2 mm of 22 W/(m·K), Biot numbers h t/k 0.01 to 10.
 pub fn central_sources() -> Outcomes {
     let mut outcomes = Vec::new();
@@ -39,14 +59,7 @@ pub fn central_sources() -> Outcomes {
         let result = solved(&module)?;
         let junction = &result.junctions[0];
         let case = format!("central source on a channel, Bi {biot}");
-        let mean = channel.own_mean(power, &source);
-        outcomes.push(ECCENTRIC.outcome(
-            &case,
-            "mean rise of the source",
-            "series for the mean",
-            [mean, TRUNCATION * mean],
-            [junction.mean_K - AMBIENT_K, junction.uncertainty_K],
-        ));
+        outcomes.push(mean_of(&channel, power, &source, &case, junction));
         let centre = channel.own_centre(power, &source);
         outcomes.push(ECCENTRIC.outcome(
             &case,
@@ -72,14 +85,7 @@ pub fn eccentric_sources() -> Outcomes {
         let result = solved(&module)?;
         let junction = &result.junctions[0];
         let case = format!("{name} source on a channel, Bi {biot}");
-        let mean = channel.own_mean(power, &source);
-        outcomes.push(ECCENTRIC.outcome(
-            &case,
-            "mean rise of the source",
-            "series for the mean",
-            [mean, TRUNCATION * mean],
-            [junction.mean_K - AMBIENT_K, junction.uncertainty_K],
-        ));
+        outcomes.push(mean_of(&channel, power, &source, &case, junction));
         let [x, y] = junction.hot_spot_m;
         let there = channel.rise(power, &source, &RectSource::point(x, y));
         outcomes.push(ECCENTRIC.outcome(
