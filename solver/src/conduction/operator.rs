@@ -111,32 +111,35 @@ impl Operator {
         offsets
     }
 
-    /// The diagonal of the matrix, W/K.
-    pub fn diagonal(&self) -> Vec<f64> {
-        let offsets = self.offsets();
-        let mut diagonal = vec![0.0; self.len()];
-        let mut link = |a: usize, b: usize, g: f64| {
-            diagonal[a] += g;
-            diagonal[b] += g;
+    /// Calls `link(a, b, G)` for every pair of neighbours with a conductance G (W/K) that is not
+    /// zero: block after block, its own links first, then its seat.
+    pub fn for_each_link(&self, mut link: impl FnMut(usize, usize, f64)) {
+        let mut tell = |a: usize, b: usize, g: f64| {
+            if g != 0.0 {
+                link(a, b, g);
+            }
         };
-        for (block, &offset) in self.blocks.iter().zip(&offsets) {
+        for (block, offset) in self.blocks.iter().zip(self.offsets()) {
             let plane = block.nx * block.ny;
             for c in 0..block.len() {
-                if block.east[c] != 0.0 {
-                    link(offset + c, offset + c + 1, block.east[c]);
-                }
-                if block.north[c] != 0.0 {
-                    link(offset + c, offset + c + block.nx, block.north[c]);
-                }
-                if block.up[c] != 0.0 {
-                    link(offset + c, offset + c + plane, block.up[c]);
-                }
+                tell(offset + c, offset + c + 1, block.east[c]);
+                tell(offset + c, offset + c + block.nx, block.north[c]);
+                tell(offset + c, offset + c + plane, block.up[c]);
             }
             for c in 0..block.seat.len() {
-                link(offset + c, self.seat_index(block, c), block.seat[c]);
+                tell(offset + c, self.seat_index(block, c), block.seat[c]);
             }
         }
-        for (block, &offset) in self.blocks.iter().zip(&offsets) {
+    }
+
+    /// The diagonal of the matrix, W/K.
+    pub fn diagonal(&self) -> Vec<f64> {
+        let mut diagonal = vec![0.0; self.len()];
+        self.for_each_link(|a, b, g| {
+            diagonal[a] += g;
+            diagonal[b] += g;
+        });
+        for (block, offset) in self.blocks.iter().zip(self.offsets()) {
             for c in 0..block.len() {
                 diagonal[offset + c] += block.sink[c];
             }
@@ -155,28 +158,11 @@ impl Operator {
     /// it can check them.
     pub fn residual(&self, b: &[f64], x: &[f64]) -> Vec<f64> {
         let mut r = b.to_vec();
-        let mut link = |a: usize, c: usize, g: f64| {
+        self.for_each_link(|a, c, g| {
             let flow = g * (x[a] - x[c]);
             r[a] -= flow;
             r[c] += flow;
-        };
-        for (block, offset) in self.blocks.iter().zip(self.offsets()) {
-            let (nx, plane) = (block.nx, block.nx * block.ny);
-            for c in 0..block.len() {
-                if block.east[c] != 0.0 {
-                    link(offset + c, offset + c + 1, block.east[c]);
-                }
-                if block.north[c] != 0.0 {
-                    link(offset + c, offset + c + nx, block.north[c]);
-                }
-                if block.up[c] != 0.0 {
-                    link(offset + c, offset + c + plane, block.up[c]);
-                }
-            }
-            for c in 0..block.seat.len() {
-                link(offset + c, self.seat_index(block, c), block.seat[c]);
-            }
-        }
+        });
         for (block, offset) in self.blocks.iter().zip(self.offsets()) {
             for c in 0..block.len() {
                 r[offset + c] -= block.sink[c] * x[offset + c];

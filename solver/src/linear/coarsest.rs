@@ -36,23 +36,10 @@ impl Coarsest {
             number[unknown] = k;
         }
         let mut links: Vec<(usize, usize, f64)> = Vec::with_capacity(4 * n);
-        let mut link = |a: usize, b: usize, g: f64| {
-            if g != 0.0 {
-                let (a, b) = (number[a], number[b]);
-                links.push((a.max(b), a.min(b), g));
-            }
-        };
-        for (block, offset) in operator.blocks.iter().zip(operator.offsets()) {
-            let plane = block.nx * block.ny;
-            for c in 0..block.len() {
-                link(offset + c, offset + c + 1, block.east[c]);
-                link(offset + c, offset + c + block.nx, block.north[c]);
-                link(offset + c, offset + c + plane, block.up[c]);
-            }
-            for c in 0..block.seat.len() {
-                link(offset + c, operator.seat_index(block, c), block.seat[c]);
-            }
-        }
+        operator.for_each_link(|a, b, g| {
+            let (a, b) = (number[a], number[b]);
+            links.push((a.max(b), a.min(b), g));
+        });
         let mut first: Vec<usize> = (0..n).collect();
         for &(row, column, _) in &links {
             first[row] = first[row].min(column);

@@ -11,22 +11,9 @@ pub fn assemble(operator: &Operator) -> CsMat<f64> {
     for (row, value) in operator.diagonal().into_iter().enumerate() {
         triplets.add_triplet(row, row, value);
     }
-    let mut link = |a: usize, b: usize, g: f64| {
-        if g != 0.0 {
-            triplets.add_triplet(a, b, -g);
-            triplets.add_triplet(b, a, -g);
-        }
-    };
-    for (block, offset) in operator.blocks.iter().zip(operator.offsets()) {
-        let plane = block.nx * block.ny;
-        for c in 0..block.len() {
-            link(offset + c, offset + c + 1, block.east[c]);
-            link(offset + c, offset + c + block.nx, block.north[c]);
-            link(offset + c, offset + c + plane, block.up[c]);
-        }
-        for c in 0..block.seat.len() {
-            link(offset + c, operator.seat_index(block, c), block.seat[c]);
-        }
-    }
+    operator.for_each_link(|a, b, g| {
+        triplets.add_triplet(a, b, -g);
+        triplets.add_triplet(b, a, -g);
+    });
     triplets.to_csr()
 }
