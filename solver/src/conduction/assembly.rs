@@ -31,40 +31,6 @@ use rayon::prelude::*;
 use super::network::BlockPart;
 use super::{AffineFlux, Block, Network, Operator};
 
-/// Fills the conductances in the plane of one sheet.
-fn in_plane(
-    network: &Network,
-    part: &BlockPart,
-    l: usize,
-    factors: Option<&[f64]>,
-    out: &mut Block,
-) {
-    let (nx, ny) = (part.cells.nx(), part.cells.ny());
-    let sheet = &part.sheets[l];
-    let [kx, ky, _] = sheet.material.conductivity_W_mK;
-    let dx = &network.dx_m[part.cells.i0..part.cells.i1];
-    let dy = &network.dy_m[part.cells.j0..part.cells.j1];
-    let base = l * nx * ny;
-    let factor = |c: usize| factors.map_or(1.0, |f| f[part.offset + base + c]);
-    let t = sheet.thickness_m;
-    for j in 0..ny {
-        for i in 0..nx.saturating_sub(1) {
-            let c = j * nx + i;
-            let resistance =
-                dx[i] / (2.0 * kx * factor(c)) + dx[i + 1] / (2.0 * kx * factor(c + 1));
-            out.east[base + c] = t * dy[j] / resistance;
-        }
-    }
-    for j in 0..ny.saturating_sub(1) {
-        for i in 0..nx {
-            let c = j * nx + i;
-            let resistance =
-                dy[j] / (2.0 * ky * factor(c)) + dy[j + 1] / (2.0 * ky * factor(c + nx));
-            out.north[base + c] = t * dx[i] / resistance;
-        }
-    }
-}
-
 /// Builds the operator (W/K) and the right-hand side (W, for rises above the coolant inlet).
 ///
 /// `factors`: conductivity factor of every unknown, `None` when nothing varies. `wet`: the flux
@@ -74,125 +40,181 @@ pub fn assemble(
     factors: Option<&[f64]>,
     wet: &[AffineFlux],
 ) -> (Operator, Vec<f64>) {
-    let mut rhs = vec![0.0; network.unknowns()];
-    let mut blocks: Vec<Block> = network
-        .blocks
-        .par_iter()
-        .enumerate()
-        .map(|(b, part)| {
-            let (nx, ny) = (part.cells.nx(), part.cells.ny());
-            let mut out =
-                Block::zeros(part.cells.i0, part.cells.j0, nx, ny, part.sheets.len(), b > 0);
-            for l in 0..part.sheets.len() {
-                in_plane(network, part, l, factors, &mut out);
-            }
-            out
-        })
-        .collect();
-    for (b, block) in blocks.iter_mut().enumerate() {
-        through_block(network, b, factors, block, &mut rhs);
-    }
-    seats(network, factors, &mut blocks, &mut rhs);
-    board(network, factors, &mut blocks[0], &mut rhs);
-    wet_side(network, factors, wet, &mut blocks, &mut rhs);
-    edges(network, factors, &mut blocks[0], &mut rhs);
-    let operator = Operator { dx_m: network.dx_m.clone(), dy_m: network.dy_m.clone(), blocks };
-    (operator, rhs)
-}
-
-/// Coupling between the sheets of one block, and the heat on the faces between them.
-fn through_block(
-    network: &Network,
-    b: usize,
-    factors: Option<&[f64]>,
-    out: &mut Block,
-    rhs: &mut [f64],
-) {
-    let part = &network.blocks[b];
-    let plane = part.cells.len();
-    for l in 1..part.sheets.len() {
-        let heat = network.heat_on(b, l);
-        for c in 0..plane {
-            let (i, j) = (part.cells.i0 + c % out.nx, part.cells.j0 + c / out.nx);
-            let area = network.cell_area_m2(i, j);
-            let below = network.half_W_K(part, l - 1, c, area, factors);
-            let above = network.half_W_K(part, l, c, area, factors);
-            out.up[(l - 1) * plane + c] = below * above / (below + above);
-            if let Some(heat) = heat {
-                rhs[part.unknown(l - 1, c)] += heat[c] * below / (below + above);
-                rhs[part.unknown(l, c)] += heat[c] * above / (below + above);
-            }
-        }
-    }
-}
-
-/// Coupling of every island to the substrate's top sheet, and the heat on that face.
-fn seats(network: &Network, factors: Option<&[f64]>, blocks: &mut [Block], rhs: &mut [f64]) {
-    let base = &network.blocks[0];
-    let top = base.sheets.len() - 1;
-    let heat = network.heat_on(0, top + 1);
-    for b in 1..network.blocks.len() {
-        let part = &network.blocks[b];
-        for c in 0..part.cells.len() {
-            let (i, j) = (part.cells.i0 + c % part.cells.nx(), part.cells.j0 + c / part.cells.nx());
-            let area = network.cell_area_m2(i, j);
-            let base_c = j * base.cells.nx() + i;
-            let below = network.half_W_K(base, top, base_c, area, factors);
-            let above = network.half_W_K(part, 0, c, area, factors);
-            blocks[b].seat[c] = below * above / (below + above);
-            if let Some(heat) = heat {
-                rhs[base.unknown(top, base_c)] += heat[base_c] * below / (below + above);
-                rhs[part.unknown(0, c)] += heat[base_c] * above / (below + above);
-            }
-        }
-    }
-}
-
-/// The board under the lowest sheet.
-fn board(network: &Network, factors: Option<&[f64]>, out: &mut Block, rhs: &mut [f64]) {
-    let part = &network.blocks[0];
-    let board = &network.module.board;
-    let rise = board.temperature_K - network.module.coolant.inlet_K;
-    let heat = network.heat_on(0, 0);
-    for c in 0..part.cells.len() {
-        let area = network.cell_area_m2(c % out.nx, c / out.nx);
-        let outside = board.htc_W_m2K * area;
-        let half = network.half_W_K(part, 0, c, area, factors);
-        let sink = outside * half / (outside + half);
-        out.sink[c] += sink;
-        rhs[c] += sink * rise;
-        if let Some(heat) = heat {
-            rhs[c] += heat[c] * half / (outside + half);
-        }
-    }
-}
-
-/// The wet faces: exposed substrate and die backs.
-fn wet_side(
-    network: &Network,
-    factors: Option<&[f64]>,
-    wet: &[AffineFlux],
-    blocks: &mut [Block],
-    rhs: &mut [f64],
-) {
-    let (nx, ny) = (network.dx_m.len(), network.dy_m.len());
-    let heats: Vec<Option<&[f64]>> = network
+    let blocks = network
         .blocks
         .iter()
         .enumerate()
-        .map(|(b, part)| network.heat_on(b, part.sheets.len()))
+        .map(|(b, part)| {
+            let (nx, ny) = (part.cells.nx(), part.cells.ny());
+            Block::zeros(part.cells.i0, part.cells.j0, nx, ny, part.sheets.len(), b > 0)
+        })
         .collect();
-    for j in 0..ny {
+    let mut operator = Operator { dx_m: network.dx_m.clone(), dy_m: network.dy_m.clone(), blocks };
+    let mut rhs = vec![0.0; network.unknowns()];
+    assemble_into(network, factors, wet, &mut operator, &mut rhs);
+    (operator, rhs)
+}
+
+/// [`assemble`] over the memory of a former operator and right-hand side of the same network.
+///
+/// Every sheet of every block writes its own conductances and its own rows, so that all threads
+/// can work without waiting for each other and the result does not depend on how many there are.
+pub fn assemble_into(
+    network: &Network,
+    factors: Option<&[f64]>,
+    wet: &[AffineFlux],
+    operator: &mut Operator,
+    rhs: &mut [f64],
+) {
+    let mut sheets = Vec::new();
+    let mut rest = &mut rhs[..];
+    for (b, block) in operator.blocks.iter_mut().enumerate() {
+        let (plane, unknowns) = (block.nx * block.ny, block.len());
+        let (own, after) = rest.split_at_mut(unknowns);
+        rest = after;
+        let mut seat = (b > 0).then_some(&mut block.seat[..]);
+        let arrays = block
+            .east
+            .chunks_mut(plane)
+            .zip(block.north.chunks_mut(plane))
+            .zip(block.up.chunks_mut(plane))
+            .zip(block.sink.chunks_mut(plane))
+            .zip(own.chunks_mut(plane));
+        for (l, ((((east, north), up), sink), rhs)) in arrays.enumerate() {
+            let seat = if l == 0 { seat.take() } else { None };
+            sheets.push(Sheet { b, l, east, north, up, sink, seat, rhs });
+        }
+    }
+    sheets.into_par_iter().for_each(|mut sheet| {
+        sheet.in_plane(network, factors);
+        sheet.below(network, factors);
+        sheet.above(network, factors, wet);
+    });
+    edges(network, factors, &mut operator.blocks[0], rhs);
+}
+
+/// What one sheet of one block writes: conductances (W/K) and right-hand side (W), a row of
+/// cells after the other.
+struct Sheet<'a> {
+    b: usize,
+    l: usize,
+    east: &'a mut [f64],
+    north: &'a mut [f64],
+    up: &'a mut [f64],
+    sink: &'a mut [f64],
+    /// Lowest sheet of an island only.
+    seat: Option<&'a mut [f64]>,
+    rhs: &'a mut [f64],
+}
+
+impl Sheet<'_> {
+    /// Conductances between neighbours in the sheet.
+    fn in_plane(&mut self, network: &Network, factors: Option<&[f64]>) {
+        let part = &network.blocks[self.b];
+        let (nx, ny) = (part.cells.nx(), part.cells.ny());
+        let sheet = &part.sheets[self.l];
+        let [kx, ky, _] = sheet.material.conductivity_W_mK;
+        let dx = &network.dx_m[part.cells.i0..part.cells.i1];
+        let dy = &network.dy_m[part.cells.j0..part.cells.j1];
+        let first = part.unknown(self.l, 0);
+        let factor = |c: usize| factors.map_or(1.0, |f| f[first + c]);
+        let t = sheet.thickness_m;
+        for j in 0..ny {
+            for i in 0..nx - 1 {
+                let c = j * nx + i;
+                let resistance =
+                    dx[i] / (2.0 * kx * factor(c)) + dx[i + 1] / (2.0 * kx * factor(c + 1));
+                self.east[c] = t * dy[j] / resistance;
+            }
+            self.east[j * nx + nx - 1] = 0.0;
+        }
+        for j in 0..ny - 1 {
+            for i in 0..nx {
+                let c = j * nx + i;
+                let resistance =
+                    dy[j] / (2.0 * ky * factor(c)) + dy[j + 1] / (2.0 * ky * factor(c + nx));
+                self.north[c] = t * dx[i] / resistance;
+            }
+        }
+        self.north[(ny - 1) * nx..].fill(0.0);
+    }
+
+    /// The face under the sheet: the board, the seat of an island, or the sheet below. Starts
+    /// the sink and the right-hand side.
+    fn below(&mut self, network: &Network, factors: Option<&[f64]>) {
+        let part = &network.blocks[self.b];
+        let base = &network.blocks[0];
+        let base_top = base.sheets.len() - 1;
+        let board = &network.module.board;
+        let board_rise = board.temperature_K - network.module.coolant.inlet_K;
+        let on_seat = self.b > 0 && self.l == 0;
+        let heat = if on_seat {
+            network.heat_on(0, base_top + 1)
+        } else {
+            network.heat_on(self.b, self.l)
+        };
+        for_cells(network, part, |c, p, area| {
+            let half = network.half_W_K(part, self.l, c, area, factors);
+            let (mut sink, mut source) = (0.0, 0.0);
+            let below = if on_seat {
+                let below = network.half_W_K(base, base_top, p, area, factors);
+                if let Some(seat) = self.seat.as_deref_mut() {
+                    seat[c] = below * half / (below + half);
+                }
+                below
+            } else if self.l > 0 {
+                network.half_W_K(part, self.l - 1, c, area, factors)
+            } else {
+                let outside = board.htc_W_m2K * area;
+                sink = outside * half / (outside + half);
+                source = sink * board_rise;
+                outside
+            };
+            if let Some(heat) = heat {
+                source += heat[if on_seat { p } else { c }] * half / (below + half);
+            }
+            self.sink[c] = sink;
+            self.rhs[c] = source;
+        });
+    }
+
+    /// The face over the sheet: the sheet above, an island, or the spray.
+    fn above(&mut self, network: &Network, factors: Option<&[f64]>, wet: &[AffineFlux]) {
+        let part = &network.blocks[self.b];
+        let heat = network.heat_on(self.b, self.l + 1);
+        let is_top = self.l + 1 == part.sheets.len();
+        for_cells(network, part, |c, p, area| {
+            let half = network.half_W_K(part, self.l, c, area, factors);
+            let heat = heat.map_or(0.0, |heat| heat[c]);
+            let over = network.top_block[p] as usize;
+            self.up[c] = 0.0;
+            let above = if !is_top {
+                let above = network.half_W_K(part, self.l + 1, c, area, factors);
+                self.up[c] = half * above / (half + above);
+                above
+            } else if over == self.b {
+                let flux = wet[p];
+                let outside = flux.slope_W_m2K * area;
+                self.sink[c] += half * outside / (half + outside);
+                self.rhs[c] -= half * (area * flux.constant_W_m2) / (half + outside);
+                outside
+            } else {
+                let island = &network.blocks[over];
+                network.half_W_K(island, 0, network.column_of(island, p), area, factors)
+            };
+            self.rhs[c] += heat * half / (half + above);
+        });
+    }
+}
+
+/// Calls `work(column of the block, cell of the plane, its area in m²)` for all cells of a block.
+fn for_cells(network: &Network, part: &BlockPart, mut work: impl FnMut(usize, usize, f64)) {
+    let (nx, plane_nx) = (part.cells.nx(), network.dx_m.len());
+    for j in 0..part.cells.ny() {
+        let row = (part.cells.j0 + j) * plane_nx + part.cells.i0;
         for i in 0..nx {
-            let (b, c, unknown) = network.wet_top(i, j);
-            let part = &network.blocks[b];
-            let area = network.cell_area_m2(i, j);
-            let half = network.half_W_K(part, part.sheets.len() - 1, c, area, factors);
-            let flux = wet[j * nx + i];
-            let outside = flux.slope_W_m2K * area;
-            let heat = heats[b].map_or(0.0, |h| h[c]);
-            blocks[b].sink[unknown - part.offset] += half * outside / (half + outside);
-            rhs[unknown] += half * (heat - area * flux.constant_W_m2) / (half + outside);
+            let area = network.cell_area_m2(part.cells.i0 + i, part.cells.j0 + j);
+            work(j * nx + i, row + i, area);
         }
     }
 }

@@ -6,6 +6,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use crate::library::Material;
 use crate::mesh::{CellRange, IslandPart, Mesh};
 use crate::module::{ActiveFace, Die, Face, Heater, Module};
@@ -164,20 +166,31 @@ impl<'m> Network<'m> {
     pub fn conductivity_factors(&self, rise_K: &[f64]) -> Vec<f64> {
         let inlet_K = self.module.coolant.inlet_K;
         let mut factors = vec![1.0; rise_K.len()];
+        let mut sheets = Vec::new();
+        let mut rest = &mut factors[..];
         for block in &self.blocks {
             for (l, sheet) in block.sheets.iter().enumerate() {
-                if sheet.material.law == crate::library::TemperatureLaw::Constant {
-                    continue;
-                }
-                let range = block.unknown(l, 0)..block.unknown(l + 1, 0);
-                for (factor, rise) in factors[range.clone()].iter_mut().zip(&rise_K[range]) {
-                    // Below 1 K above absolute zero no power law means anything; an iterate
-                    // that strays there must not make the factor infinite.
-                    *factor = sheet.material.conductivity_factor((inlet_K + rise).max(1.0));
+                let (own, after) = rest.split_at_mut(block.cells.len());
+                rest = after;
+                if sheet.material.law != crate::library::TemperatureLaw::Constant {
+                    sheets.push((&sheet.material, own, &rise_K[block.unknown(l, 0)..]));
                 }
             }
         }
+        sheets.into_par_iter().for_each(|(material, factors, rises)| {
+            for (factor, rise) in factors.iter_mut().zip(rises) {
+                // Below 1 K above absolute zero no power law means anything; an iterate
+                // that strays there must not make the factor infinite.
+                *factor = material.conductivity_factor((inlet_K + rise).max(1.0));
+            }
+        });
         factors
+    }
+
+    /// Column of a block over or under cell `p = j * nx + i` of the plane.
+    pub(super) fn column_of(&self, block: &BlockPart, p: usize) -> usize {
+        let (i, j) = (p % self.dx_m.len(), p / self.dx_m.len());
+        (j - block.cells.j0) * block.cells.nx() + i - block.cells.i0
     }
 
     /// What is wet over cell (i, j): its block, the column within it, the highest unknown.

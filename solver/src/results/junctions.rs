@@ -3,7 +3,9 @@
 use std::sync::Arc;
 
 use ndarray::Array2;
+use rayon::prelude::*;
 
+use super::peak::{peak, weights_at};
 use super::spray::wetting_of;
 use super::{HotSpot, Junction, PlaneField, SheetField};
 use crate::conduction::faces::source_rises;
@@ -27,6 +29,9 @@ pub struct FaceStatistics {
     pub min_K: f64,
     /// Where the highest lies, m.
     pub at_m: [f64; 2],
+    /// Column and row of the highest cell near it, counted from 1; 0 and one past the last are
+    /// the rim.
+    pub highest: [usize; 2],
 }
 
 /// Statistics of every source's active face.
@@ -37,50 +42,54 @@ pub struct FaceStatistics {
 /// temperature meets its rim with no slope; the rim of a source on the substrate is inside a
 /// sheet, and the cells are carried on linearly.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
+    network.sources.par_iter().map(|source| statistics_of(network, solution, source)).collect()
+}
+
+fn statistics_of(
+    network: &Network,
+    solution: &GridSolution,
+    source: &SourceFace,
+) -> FaceStatistics {
     let plane = &network.mesh.plane;
-    network
-        .sources
-        .iter()
-        .map(|source| {
-            let rises = rises_of(network, solution, source);
-            let (nx, ny) = (source.cells.nx(), source.cells.ny());
-            let (mut sum, mut area_sum) = (0.0, 0.0);
-            for (c, &rise) in rises.iter().enumerate() {
-                let area = network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
-                sum += area * rise;
-                area_sum += area;
+    let rises = rises_of(network, solution, source);
+    let (nx, ny) = (source.cells.nx(), source.cells.ny());
+    let (mut sum, mut area_sum) = (0.0, 0.0);
+    for (c, &rise) in rises.iter().enumerate() {
+        let area = network.cell_area_m2(source.cells.i0 + c % nx, source.cells.j0 + c / nx);
+        sum += area * rise;
+        area_sum += area;
+    }
+    let x_points = points(&plane.x_lines_m[source.cells.i0..=source.cells.i1]);
+    let y_points = points(&plane.y_lines_m[source.cells.j0..=source.cells.j1]);
+    let rim = Rim::of(source);
+    let rows: Vec<Vec<f64>> =
+        (0..ny).map(|j| with_rim(&rises[j * nx..(j + 1) * nx], &x_points, rim)).collect();
+    let column = |i: usize| {
+        let cells: Vec<f64> = rows.iter().map(|row| row[i]).collect();
+        with_rim(&cells, &y_points, rim)
+    };
+    let mut max_K = f64::NEG_INFINITY;
+    let mut min_K = f64::INFINITY;
+    let mut highest = [0, 0];
+    for i in 0..x_points.len() {
+        for (j, value) in column(i).into_iter().enumerate() {
+            min_K = min_K.min(value);
+            // Symmetric modules have equal maxima: the first beyond rounding stands.
+            if max_K == f64::NEG_INFINITY || value > max_K + 1e-12 * max_K.abs() {
+                (max_K, highest) = (value, [i, j]);
             }
-            let x_points = points(&plane.x_lines_m[source.cells.i0..=source.cells.i1]);
-            let y_points = points(&plane.y_lines_m[source.cells.j0..=source.cells.j1]);
-            let rim = Rim::of(source);
-            let rows: Vec<Vec<f64>> =
-                (0..ny).map(|j| with_rim(&rises[j * nx..(j + 1) * nx], &x_points, rim)).collect();
-            let mut max_K = f64::NEG_INFINITY;
-            let mut min_K = f64::INFINITY;
-            let mut at_m = [x_points[0], y_points[0]];
-            for (i, &x) in x_points.iter().enumerate() {
-                let column: Vec<f64> = rows.iter().map(|row| row[i]).collect();
-                for (value, &y) in with_rim(&column, &y_points, rim).into_iter().zip(&y_points) {
-                    min_K = min_K.min(value);
-                    // Symmetric modules have equal maxima: the first beyond rounding stands.
-                    if max_K == f64::NEG_INFINITY || value > max_K + 1e-12 * max_K.abs() {
-                        (max_K, at_m) = (value, [x, y]);
-                    }
-                }
-            }
-            // Between the middles of cells the peak may be a little higher.
-            let row_at = y_points.iter().position(|&y| y == at_m[1]).unwrap_or(0);
-            let column_at = x_points.iter().position(|&x| x == at_m[0]).unwrap_or(0);
-            if (1..=ny).contains(&row_at) && (1..=nx).contains(&column_at) {
-                let column: Vec<f64> = rows.iter().map(|row| row[column_at]).collect();
-                let (rise_x, x) = peak(&rows[row_at - 1], &x_points, column_at);
-                let (rise_y, y) = peak(&with_rim(&column, &y_points, rim), &y_points, row_at);
-                max_K += rise_x + rise_y;
-                at_m = [x, y];
-            }
-            FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m }
-        })
-        .collect()
+        }
+    }
+    let [i, j] = highest;
+    let mut at_m = [x_points[i], y_points[j]];
+    // Between the middles of cells the peak may be a little higher.
+    if (1..=nx).contains(&i) && (1..=ny).contains(&j) {
+        let (rise_x, x) = peak(&rows[j - 1], &x_points, i);
+        let (rise_y, y) = peak(&column(i), &y_points, j);
+        max_K += rise_x + rise_y;
+        at_m = [x, y];
+    }
+    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest }
 }
 
 /// Middles of the cells between `lines`, with the first and the last line around them.
@@ -89,26 +98,6 @@ fn points(lines: &[f64]) -> Vec<f64> {
     points.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
     points.push(lines[lines.len() - 1]);
     points
-}
-
-/// How far the parabola through three neighbouring values rises above the middle one, and where
-/// its top lies.
-fn peak(values: &[f64], points: &[f64], k: usize) -> (f64, f64) {
-    let (a, b) = (points[k] - points[k - 1], points[k + 1] - points[k]);
-    let left = (values[k] - values[k - 1]) / a;
-    let right = (values[k + 1] - values[k]) / b;
-    let curvature = 2.0 * (right - left) / (a + b);
-    let slope = (left * b + right * a) / (a + b);
-    let offset = -slope / curvature;
-    // Only a top between the neighbours' nearer halves counts: else the middle value is no peak.
-    // Two equal cells in the middle of a symmetric source put it just on the border, which
-    // rounding must not decide.
-    const BORDER: f64 = 0.5 + 1e-6;
-    if curvature < 0.0 && offset > -BORDER * a && offset < BORDER * b {
-        (0.5 * slope * offset, points[k] + offset)
-    } else {
-        (0.0, points[k])
-    }
 }
 
 /// How temperature meets the rim of a face.
@@ -153,40 +142,28 @@ fn with_rim(values: &[f64], points: &[f64], meets: Rim) -> Vec<f64> {
 }
 
 /// The highest temperature of a face as a weighted sum of its cells' temperatures: the weights,
-/// row by row, for the point `at_m` that [`face_statistics`] found. Weights of a point in the
-/// middle of a cell are 1 there and 0 elsewhere; on the rim they carry on from two cells.
-pub fn peak_weights(network: &Network, source: &SourceFace, at_m: [f64; 2]) -> Vec<f64> {
+/// row by row, for the point that [`face_statistics`] found. Weights of a point in the middle of a
+/// cell are 1 there and 0 elsewhere; on the rim they carry on from two cells.
+pub fn peak_weights(network: &Network, source: &SourceFace, top: &FaceStatistics) -> Vec<f64> {
     let plane = &network.mesh.plane;
-    // Along one axis: weights of the nearest point, and of the parabola through it at `at`.
-    let along = |lines: &[f64], at: f64| -> (Vec<f64>, Vec<f64>) {
+    // Along one axis: weights of the highest point itself, and of the top of the curve near it.
+    let along = |lines: &[f64], highest: usize, at: f64| -> (Vec<f64>, Vec<f64>) {
         let points = points(lines);
-        let nearest = (0..points.len())
-            .min_by(|&a, &b| (points[a] - at).abs().total_cmp(&(points[b] - at).abs()))
-            .unwrap_or(0);
+        let curve = weights_at(&points, at);
         let n = points.len() - 2;
         (0..n)
             .map(|cell| {
                 let unit: Vec<f64> = (0..n).map(|k| if k == cell { 1.0 } else { 0.0 }).collect();
                 let values = with_rim(&unit, &points, Rim::of(source));
-                let curved = if points[nearest] == at || nearest == 0 || nearest == n + 1 {
-                    values[nearest]
-                } else {
-                    let [a, b, c] = [-1i32, 0, 1].map(|d| {
-                        let k = nearest.saturating_add_signed(d as isize);
-                        (points[k], values[k])
-                    });
-                    let share = |p: f64, q: f64, r: f64| (at - q) * (at - r) / ((p - q) * (p - r));
-                    a.1 * share(a.0, b.0, c.0)
-                        + b.1 * share(b.0, a.0, c.0)
-                        + c.1 * share(c.0, a.0, b.0)
-                };
-                (values[nearest], curved)
+                let curved: f64 = curve.iter().zip(&values).map(|(w, v)| w * v).sum();
+                (values[highest], curved)
             })
             .unzip()
     };
     let cells = source.cells;
-    let (x, x_curved) = along(&plane.x_lines_m[cells.i0..=cells.i1], at_m[0]);
-    let (y, y_curved) = along(&plane.y_lines_m[cells.j0..=cells.j1], at_m[1]);
+    let [i, j] = top.highest;
+    let (x, x_curved) = along(&plane.x_lines_m[cells.i0..=cells.i1], i, top.at_m[0]);
+    let (y, y_curved) = along(&plane.y_lines_m[cells.j0..=cells.j1], j, top.at_m[1]);
     let mut weights = Vec::with_capacity(cells.len());
     for (wy, cy) in y.iter().zip(&y_curved) {
         for (wx, cx) in x.iter().zip(&x_curved) {

@@ -1,6 +1,7 @@
 //! What a solve tells: junctions, hot spots, heat balance, fields on the grid.
 
 mod junctions;
+mod peak;
 mod spray;
 mod trust;
 

@@ -22,6 +22,9 @@
 /// Lowest and highest order that is believed: below is no convergence worth the name, above is
 /// chance, for the scheme is of second order.
 const ORDERS: [f64; 2] = [1.0, 2.0];
+/// Slowest order that is allowed for beyond the correction; changes that fall more slowly are
+/// rather two errors of opposite sign.
+const SLOWEST: f64 = 0.6;
 /// By how much an observed order may be off.
 const ORDER_DOUBT: f64 = 0.2;
 /// Least share of the last change that is always doubted: changes of maxima carry a little noise
@@ -63,7 +66,7 @@ pub(super) fn joint(before: f64, last: f64) -> Estimate {
         let spread = share(order - ORDER_DOUBT) - share(order);
         // Slower than the believed range: what that order would leave beyond the correction is
         // doubted too.
-        let unbelieved = share(ratio.log2().clamp(0.3, ORDERS[0])) - share(ORDERS[0]);
+        let unbelieved = share(ratio.log2().clamp(SLOWEST, ORDERS[0])) - share(ORDERS[0]);
         let uncertainty_K = ((spread.max(LEAST_SHARE) + unbelieved) * last.abs())
             .max(LEAST_SHARE_BEFORE * before.abs());
         Estimate { correction_K, uncertainty_K }

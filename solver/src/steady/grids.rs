@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::GridSolution;
 use crate::conduction::Network;
 use crate::mesh::{Density, PlaneGrid, edges_along, fill_interval, snapped_edges};
-use crate::module::{Module, Rect, Spray};
+use crate::module::{GridMap, Module, Rect, Spray};
 
 /// Neighbouring cells may differ in width by about this share: the size may grow by this many
 /// metres a metre.
@@ -18,6 +18,13 @@ const NARROWEST_SHARE: f64 = 1.0 / 40_000.0;
 const CURVATURE_EXPONENT: f64 = 0.5;
 /// Widest cell inside a die as a share of its width, before `scale`.
 const DIE_SHARE: f64 = 1.0 / 12.0;
+/// A power map with at most this many boxes along its longer side has its lines on the grid.
+const MOST_SNAPPED_BOXES: usize = 8;
+/// Widest cell inside a block as a share of its width, before `scale`.
+const BLOCK_SHARE: f64 = 1.0 / 8.0;
+/// Cell that curvature alone asks for at the least, as a share of the thinnest die: where the
+/// temperature has a corner its curvature grows without end as the grid that shows it is refined.
+const FINEST_SHARE: f64 = 0.1;
 /// Cell width at the edge of a die as a share of its thickness, before `scale`.
 const EDGE_SHARE: f64 = 0.2;
 /// Share of the module's size that a cell has where a cell of that width sags by the accuracy.
@@ -54,6 +61,49 @@ impl Axis {
     }
 }
 
+/// Factors on the cell widths that the curvature asks for: refinement goes where the temperatures
+/// that are not yet known well enough are.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Scales {
+    /// Under each source, in their order: die, then heaters.
+    pub sources: Vec<f64>,
+    /// Everywhere else.
+    pub elsewhere: f64,
+}
+
+impl Scales {
+    /// No factor anywhere.
+    pub(super) fn one(module: &Module) -> Scales {
+        Scales { sources: vec![1.0; module.die.len() + module.heaters.len()], elsewhere: 1.0 }
+    }
+
+    /// All multiplied.
+    pub(super) fn times(&mut self, factor: f64) {
+        self.sources.iter_mut().for_each(|scale| *scale *= factor);
+        self.elsewhere *= factor;
+    }
+
+    /// The smallest factor of any source whose footprint covers x along `axis`.
+    fn at(&self, module: &Module, axis: usize, x: f64) -> f64 {
+        let rects =
+            module.die.iter().map(|d| &d.rect).chain(module.heaters.iter().map(|h| &h.rect));
+        rects
+            .zip(&self.sources)
+            .filter(|(rect, _)| {
+                let [low, high] = along(rect, axis);
+                low <= x && x <= high
+            })
+            .map(|(_, scale)| *scale)
+            .reduce(f64::min)
+            .unwrap_or(self.elsewhere)
+    }
+}
+
+/// Both ends of a rectangle along one axis, m.
+fn along(rect: &Rect, axis: usize) -> [f64; 2] {
+    if axis == 0 { [rect.x0_m, rect.x1_m] } else { [rect.y0_m, rect.y1_m] }
+}
+
 /// A plane grid that can be halved twice.
 #[derive(Debug, Clone)]
 pub(super) struct GridFamily {
@@ -85,9 +135,10 @@ impl GridFamily {
     ///
     /// e = 1/2 gives every cell the same sag of temperature over its width. Near the edges of die
     /// the cells are finer than that: see [`edge_size`].
-    pub(super) fn fitted(module: &Module, solution: &GridSolution, scale: f64) -> GridFamily {
+    pub(super) fn fitted(module: &Module, solution: &GridSolution, scales: &Scales) -> GridFamily {
         let curvature = curvature(module, solution);
         let accuracy_K = module.mesh.accuracy_K;
+        let finest = FINEST_SHARE * smallest_thickness(module);
         GridFamily::from_densities(module, |_, axis| {
             let lines = [&solution.mesh.plane.x_lines_m, &solution.mesh.plane.y_lines_m][axis];
             let length = module.size_m[axis];
@@ -95,18 +146,19 @@ impl GridFamily {
             let mut nodes = vec![lines[0]];
             nodes.extend(lines.windows(2).map(|w| 0.5 * (w[0] + w[1])));
             nodes.push(lines[lines.len() - 1]);
+            let centres = &nodes[1..nodes.len() - 1];
             let mut sizes: Vec<f64> = curvature[axis]
                 .iter()
-                .map(|k| {
+                .zip(centres)
+                .map(|(k, &x)| {
+                    let scale = scales.at(module, axis, x);
                     let sags = 8.0 * accuracy_K / (reference * reference * k.max(1e-30));
                     (scale * reference * sags.powf(CURVATURE_EXPONENT))
+                        .max(scale * finest)
+                        .min(scale * edge_size(module, axis, x))
                         .clamp(length * NARROWEST_SHARE, length * WIDEST_SHARE)
                 })
                 .collect();
-            let centres = &nodes[1..nodes.len() - 1];
-            for (size, &x) in sizes.iter_mut().zip(centres) {
-                *size = size.min(scale * edge_size(module, axis, x));
-            }
             sizes.insert(0, sizes[0]);
             sizes.push(sizes[sizes.len() - 1]);
             for k in 1..sizes.len() {
@@ -145,12 +197,33 @@ impl GridFamily {
     }
 }
 
+/// The boxes on the diagonal of a power map, which have all its lines, where it has few: their
+/// power jumps from box to box. A map of many boxes is smooth enough to be integrated over cells.
+fn boxes_of_few(map: &GridMap) -> Vec<Rect> {
+    if map.nx.max(map.ny) > MOST_SNAPPED_BOXES {
+        return Vec::new();
+    }
+    let line = |n: usize, low: f64, high: f64, share: usize| {
+        low + (high - low) * (share.min(n) as f64 / n as f64)
+    };
+    let Rect { x0_m, y0_m, x1_m, y1_m } = map.rect;
+    (0..map.nx.max(map.ny))
+        .map(|k| Rect {
+            x0_m: line(map.nx, x0_m, x1_m, k),
+            x1_m: line(map.nx, x0_m, x1_m, k + 1),
+            y0_m: line(map.ny, y0_m, y1_m, k),
+            y1_m: line(map.ny, y0_m, y1_m, k + 1),
+        })
+        .collect()
+}
+
 /// Every rectangle whose edges must be grid lines.
 fn rectangles(module: &Module) -> Vec<Rect> {
     let mut rects = Vec::new();
     for die in &module.die {
         rects.push(die.rect);
         rects.extend(die.blocks.iter().map(|b| b.rect));
+        rects.extend(die.power_map.iter().flat_map(boxes_of_few));
     }
     rects.extend(module.heaters.iter().map(|h| h.rect));
     if let Spray::Prescribed(spray) = &module.spray {
@@ -213,6 +286,12 @@ fn second_differences(widths: &[f64], at: impl Fn(usize) -> f64, largest: &mut [
     }
 }
 
+/// Thickness of the thinnest die, of the substrate where there is none, m.
+fn smallest_thickness(module: &Module) -> f64 {
+    let die = module.die.iter().map(|d| d.thickness_m).reduce(f64::min);
+    die.unwrap_or_else(|| module.layers.iter().map(|l| l.thickness_m).sum())
+}
+
 /// Cell width wanted at x on account of the die, m. Near their edges heat turns from the attach
 /// into the substrate within about the thickness of the die, which no coarse grid shows; inside,
 /// even the coarsest grid of a family must show the top of the temperature.
@@ -221,14 +300,16 @@ fn edge_size(module: &Module, axis: usize, x: f64) -> f64 {
         .die
         .iter()
         .map(|die| {
-            let [low, high] = if axis == 0 {
-                [die.rect.x0_m, die.rect.x1_m]
-            } else {
-                [die.rect.y0_m, die.rect.y1_m]
-            };
+            let [low, high] = along(&die.rect, axis);
             let distance = (x - low).abs().min((x - high).abs());
             let near = EDGE_SHARE * die.thickness_m + GROWTH * distance;
-            if low < x && x < high { near.min((high - low) * DIE_SHARE) } else { near }
+            let near = if low < x && x < high { near.min((high - low) * DIE_SHARE) } else { near };
+            let blocks = die.blocks.iter().map(|block| {
+                let [low, high] = along(&block.rect, axis);
+                let distance = (low - x).max(x - high).max(0.0);
+                (high - low) * BLOCK_SHARE + GROWTH * distance
+            });
+            blocks.fold(near, f64::min)
         })
         .fold(f64::INFINITY, f64::min)
 }

@@ -13,7 +13,7 @@
 
 use super::wet_law::WetLaw;
 use super::{SteadyError, SteadyOptions};
-use crate::conduction::assembly::assemble;
+use crate::conduction::assembly::{assemble, assemble_into};
 use crate::conduction::faces::{WetSide, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
 use crate::linear::{CgParams, Detached, Preconditioned, norm};
@@ -145,10 +145,19 @@ struct Linearised {
     residual: Vec<f64>,
 }
 
-fn linearise(network: &Network, point: &Point) -> Linearised {
-    let (operator, rhs) = assemble(network, point.factors.as_deref(), &point.wet.tangent);
-    let residual = operator.residual(&rhs, &point.x);
-    Linearised { operator, rhs, residual }
+impl Linearised {
+    fn at(network: &Network, point: &Point) -> Linearised {
+        let (operator, rhs) = assemble(network, point.factors.as_deref(), &point.wet.tangent);
+        let residual = operator.residual(&rhs, &point.x);
+        Linearised { operator, rhs, residual }
+    }
+
+    /// Moves to another iterate, in the same memory.
+    fn move_to(&mut self, network: &Network, point: &Point) {
+        let factors = point.factors.as_deref();
+        assemble_into(network, factors, &point.wet.tangent, &mut self.operator, &mut self.rhs);
+        self.operator.residual_into(&self.rhs, &point.x, &mut self.residual);
+    }
 }
 
 fn solve_nonlinear(
@@ -161,7 +170,7 @@ fn solve_nonlinear(
     let factors = varies.then(|| network.conductivity_factors(&x));
     let wet = wet_side(network, factors.as_deref(), law, &x, None);
     let mut point = Point { x, factors, wet };
-    let mut here = linearise(network, &point);
+    let mut here = Linearised::at(network, &point);
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
     let mut kept: Option<Detached> = None;
@@ -203,7 +212,7 @@ fn solve_nonlinear(
             // With the conductivities held the step is exact; there is nothing to search.
             point.x = next;
         } else {
-            (point, here) = line_search(network, law, point, &here, &step);
+            point = line_search(network, law, point, &mut here, &step);
         }
         // Beyond critical heat flux the flux hardly grows any more: what no neighbour takes
         // drives the surface up without end. No need to follow it past glowing.
@@ -217,7 +226,7 @@ fn solve_nonlinear(
             point.factors = Some(network.conductivity_factors(&point.x));
             point.wet =
                 wet_side(network, point.factors.as_deref(), law, &point.x, Some(&point.wet));
-            here = linearise(network, &point);
+            here.move_to(network, &point);
         }
     }
     Err(SteadyError::NotConverged {
@@ -227,14 +236,14 @@ fn solve_nonlinear(
     })
 }
 
-/// Goes along `step` until the slope of the energy has fallen to half.
+/// Goes along `step` until the slope of the energy has fallen to half; `here` comes along.
 fn line_search(
     network: &Network,
     law: &WetLaw,
     from: Point,
-    here: &Linearised,
+    here: &mut Linearised,
     step: &[f64],
-) -> (Point, Linearised) {
+) -> Point {
     let slope_at_start = dot(&here.residual, step);
     let (mut low, mut high) = (0.0, f64::INFINITY);
     let mut length = 1.0;
@@ -244,14 +253,14 @@ fn line_search(
         let x: Vec<f64> = from.x.iter().zip(step).map(|(x, d)| x + length * d).collect();
         let wet = wet_side(network, from.factors.as_deref(), law, &x, Some(&from.wet));
         let point = Point { x, factors: from.factors.clone(), wet };
-        let there = linearise(network, &point);
-        let slope = dot(&there.residual, step);
+        here.move_to(network, &point);
+        let slope = dot(&here.residual, step);
         trial += 1;
         // Falling energy at the full step is accepted too: the model curve is trusted up to
         // there and no further.
         let enough = slope.abs() <= 0.5 * slope_at_start.abs() || (length == 1.0 && slope > 0.0);
         if enough || trial == MAX_TRIALS {
-            return (point, there);
+            return point;
         }
         if slope > 0.0 {
             (low, slope_low) = (length, slope);

@@ -12,7 +12,7 @@
 //! the thickness by doubling all sheets on the half plane, and nothing is extrapolated.
 
 use super::estimate;
-use super::grids::GridFamily;
+use super::grids::{GridFamily, Scales};
 use super::interpolate::interpolate;
 use super::outcome::{model_ranges, result, spray_of};
 use super::parts::{Part, all_doubled, live_of, most_slices, parts, scaled, stated_doubled};
@@ -28,7 +28,15 @@ const LIVE_SHARE: f64 = 0.05;
 /// Most sheets that one part starts from.
 const MOST_SLICES: usize = 16;
 /// Rounds before the accuracy is given up.
-const MOST_ROUNDS: usize = 12;
+const MOST_ROUNDS: usize = 16;
+/// Rounds that may end with the two coarser grids, because the fine one would not be enough.
+const MOST_FORECASTS: usize = 6;
+/// Uncertainty that a fine grid leaves as a share of the change between the two coarser ones,
+/// until a fine grid has shown it: order 1.5 (maximum) and 1.2 (mean), and the correction
+/// doubted by [`estimate::joint`]'s least share.
+const EXPECTED_SHARES: [f64; 2] = [0.12, 0.155];
+/// Most that cells are widened where a source is known better than asked for.
+const MOST_COARSENING: f64 = 1.15;
 
 /// The three temperatures of each source that are printed.
 pub(super) type Statistics = Vec<FaceStatistics>;
@@ -136,20 +144,18 @@ impl Refiner<'_, '_> {
         Ok(live_of(tried, LIVE_SHARE * self.module.mesh.accuracy_K))
     }
 
-    /// Solves the three grids of a family, `live` parts refined with the plane.
-    fn round(
+    /// Solves the two coarser grids of a family, `live` parts refined with the plane.
+    fn coarse(
         &mut self,
         family: &GridFamily,
         slicing: &Slicing,
         live: &[Part],
-        left_K: f64,
-        guess: Option<&GridSolution>,
-    ) -> Result<Round, SteadyError> {
+        guess: &GridSolution,
+    ) -> Result<Coarse, SteadyError> {
         let module = self.module;
-        let in_fine = scaled(slicing, live, 4);
         // Before anything is solved: does the largest of the three fit?
-        self.mesh(family.fine(), &in_fine)?;
-        let quarter = self.solve(family.quarter(), slicing, guess)?;
+        self.mesh(family.fine(), &scaled(slicing, live, 4))?;
+        let quarter = self.solve(family.quarter(), slicing, Some(guess))?;
         let quarter_statistics = statistics_of(module, &quarter);
         self.record(&quarter, &quarter_statistics, None, None);
         let in_half = scaled(slicing, live, 2);
@@ -157,32 +163,67 @@ impl Refiner<'_, '_> {
         let half = self.solve(family.half(), &in_half, Some(&thicker))?;
         let half_statistics = statistics_of(module, &half);
         self.record(&half, &half_statistics, None, None);
-        let fine = self.solve(family.fine(), &in_fine, Some(&half))?;
-        let on_grid = statistics_of(module, &fine);
-        let mut statistics = on_grid.clone();
         let thicker_statistics = statistics_of(module, &thicker);
+        let through_K = changes(&thicker_statistics, &quarter_statistics);
+        let in_plane_K = changes(&half_statistics, &thicker_statistics);
+        let thickness_share = through_K
+            .iter()
+            .zip(&in_plane_K)
+            .map(|(through, plane)| through / (through + plane).max(f64::MIN_POSITIVE))
+            .collect();
+        Ok(Coarse { quarter_statistics, half, half_statistics, thickness_share })
+    }
+
+    /// Solves the fine grid of a family and compares the three.
+    fn round(
+        &mut self,
+        family: &GridFamily,
+        slicing: &Slicing,
+        live: &[Part],
+        left_K: f64,
+        coarse: Coarse,
+    ) -> Result<Round, SteadyError> {
+        let Coarse { quarter_statistics, half, half_statistics, thickness_share } = coarse;
+        let fine = self.solve(family.fine(), &scaled(slicing, live, 4), Some(&half))?;
+        let on_grid = statistics_of(self.module, &fine);
+        let mut statistics = on_grid.clone();
         let left = estimate::thickness(left_K);
         let mut uncertainty_K: Vec<Doubt> = Vec::new();
+        let mut shares = Vec::new();
         for (k, fine) in statistics.iter_mut().enumerate() {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
             let estimates = [0, 1, 2].map(|m| estimate::joint(before[m], last[m]));
+            if std::env::var("DBG").is_ok() {
+                eprintln!(
+                    "DBG {k} before {before:.4?} last {last:.4?} u {:.4?}",
+                    estimates.map(|e| e.uncertainty_K)
+                );
+            }
             fine.max_K += estimates[0].correction_K;
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
             let [max, mean, min] = estimates.map(|e| e.uncertainty_K + left);
             uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min });
+            // A change that is small by chance tells little of the next one.
+            let share = |m: usize, uncertainty_K: f64| {
+                (uncertainty_K / before[m].abs().max(f64::MIN_POSITIVE))
+                    .clamp(0.7 * EXPECTED_SHARES[m], 1.4 * EXPECTED_SHARES[m])
+            };
+            shares.push([share(0, max), share(1, mean)]);
         }
         // Which direction the most doubtful source asks for.
-        let worst = (0..uncertainty_K.len())
-            .max_by(|&a, &b| uncertainty_K[a].hot_K.total_cmp(&uncertainty_K[b].hot_K));
-        let thickness_share = worst.map_or(0.0, |w| {
-            let through = changes(&thicker_statistics, &quarter_statistics)[w];
-            let in_plane = changes(&half_statistics, &thicker_statistics)[w];
-            through / (through + in_plane).max(f64::MIN_POSITIVE)
-        });
-        let round =
-            Round { half, half_statistics, fine, statistics, uncertainty_K, thickness_share };
+        let thickness_share =
+            most_doubtful(&hot(&uncertainty_K)).map_or(0.0, |k| thickness_share[k]);
+        let round = Round {
+            half,
+            half_statistics,
+            fine,
+            statistics,
+            uncertainty_K,
+            thickness_share,
+            shares_of_change: shares,
+        };
         Ok(self.close(round, &on_grid))
     }
 
@@ -218,8 +259,15 @@ impl Refiner<'_, '_> {
         }
         let thickness_share = most_through_K / (most_through_K + most_K).max(f64::MIN_POSITIVE);
         let on_grid = statistics.clone();
-        let round =
-            Round { half, half_statistics, fine, statistics, uncertainty_K, thickness_share };
+        let round = Round {
+            half,
+            half_statistics,
+            fine,
+            statistics,
+            uncertainty_K,
+            thickness_share,
+            shares_of_change: Vec::new(),
+        };
         Ok(self.close(round, &on_grid))
     }
 
@@ -257,6 +305,41 @@ fn most(doubts: &[Doubt]) -> f64 {
     doubts.iter().fold(0.0, |m, d| largest(&[m, d.hot_K]))
 }
 
+/// Uncertainty of maximum and mean of each source, K.
+fn hot(doubts: &[Doubt]) -> Vec<f64> {
+    doubts.iter().map(|d| d.hot_K).collect()
+}
+
+/// The source with the largest of `uncertainty_K`.
+fn most_doubtful(uncertainty_K: &[f64]) -> Option<usize> {
+    (0..uncertainty_K.len()).max_by(|&a, &b| uncertainty_K[a].total_cmp(&uncertainty_K[b]))
+}
+
+/// The two coarser grids of a family.
+struct Coarse {
+    quarter_statistics: Statistics,
+    half: GridSolution,
+    half_statistics: Statistics,
+    /// Share of the thickness in the change of each source, 0 to 1.
+    thickness_share: Vec<f64>,
+}
+
+impl Coarse {
+    /// Uncertainty of each source that the fine grid may be expected to leave, K: the change
+    /// between the two, times `shares_of_change` (of maximum and mean).
+    fn expected_K(&self, shares_of_change: &[[f64; 2]]) -> Vec<f64> {
+        self.half_statistics
+            .iter()
+            .zip(&self.quarter_statistics)
+            .zip(shares_of_change)
+            .map(|((half, quarter), shares)| {
+                let [max, mean, _] = three(half, quarter).map(f64::abs);
+                largest(&[shares[0] * max, shares[1] * mean])
+            })
+            .collect()
+    }
+}
+
 /// The grids of one round that are still wanted, and what follows from them.
 pub(super) struct Round {
     pub half: GridSolution,
@@ -267,6 +350,8 @@ pub(super) struct Round {
     pub uncertainty_K: Vec<Doubt>,
     /// Share of the thickness in the error, 0 to 1.
     thickness_share: f64,
+    /// Uncertainty of each source over its change from quarter to half: maximum and mean.
+    shares_of_change: Vec<[f64; 2]>,
 }
 
 impl Round {
@@ -322,20 +407,59 @@ pub fn solve_keeping(
     Ok((result, best.fine))
 }
 
+/// Where the next grid is refined.
+struct Plan {
+    scales: Scales,
+    slicing: Slicing,
+    /// Parts refined with the plane, with the change that doubling each makes, K.
+    live: Vec<(f64, Part)>,
+    accuracy_K: f64,
+}
+
+impl Plan {
+    /// Refines where `uncertainty_K` of the sources asks for it: a part that has too few sheets
+    /// where the thickness has more than half of the largest, else the cells under each source.
+    fn refine(&mut self, uncertainty_K: &[f64], thickness_share: f64) {
+        let thickest = (0..self.live.len())
+            .filter(|&k| most_slices(&self.slicing, &[self.live[k].1]) < MOST_SLICES)
+            .max_by(|&a, &b| self.live[a].0.total_cmp(&self.live[b].0));
+        if let (true, Some(k)) = (thickness_share > 0.5, thickest) {
+            // The part whose doubling changed most; from then on it changes about half as much.
+            self.slicing = scaled(&self.slicing, &[self.live[k].1], 2);
+            self.live[k].0 *= 0.5;
+            return;
+        }
+        for (scale, reached_K) in self.scales.sources.iter_mut().zip(uncertainty_K) {
+            // Between first and second order in the cell size, as at the edge of a die.
+            let factor = (0.8 * self.accuracy_K / reached_K).powf(0.7);
+            *scale *= factor.clamp(0.6, MOST_COARSENING);
+        }
+        // What lies between the sources follows the middle of them.
+        let mut sorted = self.scales.sources.clone();
+        sorted.sort_by(f64::total_cmp);
+        if let Some(&middle) = sorted.get(sorted.len() / 2) {
+            self.scales.elsewhere = middle;
+        }
+    }
+
+    fn live_parts(&self) -> Vec<Part> {
+        self.live.iter().map(|(_, part)| *part).collect()
+    }
+}
+
 fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, SteadyError> {
     let module = refiner.module;
     let accuracy_K = module.mesh.accuracy_K;
     let first = GridFamily::first(module);
-    let mut slicing = Slicing::coarsest(module);
+    let slicing = Slicing::coarsest(module);
     let scout = refiner.scout(&first, &slicing, None)?;
-    let mut scale = 1.0;
-    let mut family = GridFamily::fitted(module, &scout, scale);
+    let scales = Scales::one(module);
+    let mut family = GridFamily::fitted(module, &scout, &scales);
     // The solution that the family is fitted to, and the first guess of the next grids.
     let mut guess = refiner.scout(&family, &slicing, Some(&scout))?;
-    family = GridFamily::fitted(module, &guess, scale);
+    family = GridFamily::fitted(module, &guess, &scales);
     let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
-    let (mut changes_K, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
-    let live: Vec<Part> = changes_K.iter().map(|(_, part)| *part).collect();
+    let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
     // Sheets that the case states stay as they are; what they cost belongs in the uncertainty,
     // but no refinement can lessen it.
     let stated_K = match stated_doubled(module, &slicing) {
@@ -346,23 +470,30 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             estimate::thickness(largest(&changes(&statistics_of(module, &trial), &now)))
         }
     };
+    if std::env::var("DBG").is_ok() {
+        eprintln!("DBG live {live:?} left {left_K}");
+    }
     refiner.stated_K = stated_K;
     if stated_K > 0.5 * accuracy_K {
         warnings.push(format!(
             "the slices that the case states leave about {stated_K:.2} K, whatever the grid; leave them out to have them chosen, or state more"
         ));
     }
+    let mut plan = Plan { scales, slicing, live, accuracy_K };
+    let mut shares_of_change = vec![EXPECTED_SHARES; module.die.len() + module.heaters.len()];
     let mut best: Option<Round> = None;
     let mut best_scale = f64::INFINITY;
     let mut refused: Option<(usize, usize)> = None;
+    let mut forecasts = 0;
     for _ in 0..MOST_ROUNDS {
-        let round = match refiner.round(&family, &slicing, &live, left_K, Some(&guess)) {
-            Ok(round) => round,
+        let live = plan.live_parts();
+        let coarse = match refiner.coarse(&family, &plan.slicing, &live, &guess) {
+            Ok(coarse) => coarse,
             Err(SteadyError::TooManyCells { needed, allowed }) => {
                 // As fine as the bound allows, if that is worth another round.
-                scale *= 1.05 * (needed as f64 / allowed as f64).sqrt();
+                plan.scales.times(1.05 * (needed as f64 / allowed as f64).sqrt());
                 match best {
-                    Some(best) if scale >= 0.9 * best_scale => {
+                    Some(best) if plan.scales.elsewhere >= 0.9 * best_scale => {
                         warnings.push(format!(
                             "accuracy {accuracy_K} K not reached: the next grid would take {needed} unknowns and max_cells allows {allowed}; the uncertainty printed is what was reached ({:.3} K)",
                             most(&best.uncertainty_K)
@@ -371,30 +502,40 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
                     }
                     kept => best = kept,
                 }
-                family = GridFamily::fitted(module, &guess, scale);
+                family = GridFamily::fitted(module, &guess, &plan.scales);
                 refused = Some((needed, allowed));
                 continue;
             }
             Err(error) => return Err(error),
         };
-        let solved_scale = scale;
-        let reached_K = most(&round.uncertainty_K);
-        if reached_K <= accuracy_K {
+        // The two coarser grids already tell whether the fine one is worth solving.
+        let expected_K = coarse.expected_K(&shares_of_change);
+        if std::env::var("DBG").is_ok() {
+            eprintln!(
+                "DBG expected {expected_K:.3?} th {:.2?} scales {:.2?} slicing {:?}",
+                coarse.thickness_share, plan.scales.sources, plan.slicing.layers
+            );
+        }
+        if forecasts < MOST_FORECASTS
+            && refused.is_none()
+            && largest(&expected_K) > 1.1 * accuracy_K
+        {
+            forecasts += 1;
+            let worst = most_doubtful(&expected_K).map_or(0.0, |k| coarse.thickness_share[k]);
+            plan.refine(&expected_K, worst);
+            guess = coarse.half;
+            family = GridFamily::fitted(module, &guess, &plan.scales);
+            continue;
+        }
+        let solved_scale = plan.scales.elsewhere;
+        let round = refiner.round(&family, &plan.slicing, &live, left_K, coarse)?;
+        if most(&round.uncertainty_K) <= accuracy_K {
             return Ok(round.doubted(stated_K));
         }
-        let thickest = (0..changes_K.len())
-            .filter(|&k| most_slices(&slicing, &[changes_K[k].1]) < MOST_SLICES)
-            .max_by(|&a, &b| changes_K[a].0.total_cmp(&changes_K[b].0));
-        if let (true, Some(k)) = (round.thickness_share > 0.5, thickest) {
-            // The part whose doubling changed most; from then on it changes about half as much.
-            slicing = scaled(&slicing, &[changes_K[k].1], 2);
-            changes_K[k].0 *= 0.5;
-        } else {
-            // Between first and second order in the cell size, as at the edge of a die.
-            scale *= (0.8 * accuracy_K / reached_K).powf(0.7).clamp(0.6, 0.85);
-        }
-        family = GridFamily::fitted(module, &round.fine, scale);
-        guess = round.fine.clone();
+        shares_of_change.clone_from(&round.shares_of_change);
+        plan.refine(&hot(&round.uncertainty_K), round.thickness_share);
+        family = GridFamily::fitted(module, &round.half, &plan.scales);
+        guess = round.half.clone();
         if best.as_ref().is_none_or(|b| most(&round.uncertainty_K) < most(&b.uncertainty_K)) {
             best_scale = solved_scale;
             best = Some(round);

@@ -50,7 +50,7 @@ pub fn readings(network: &Network, solution: &GridSolution) -> Vec<Readings> {
                 max_rise_K: s.max_K,
                 mean_rise_K: s.mean_K,
                 at_m: s.at_m,
-                max_weights: peak_weights(network, source, s.at_m),
+                max_weights: peak_weights(network, source, &s),
                 mean_weights,
                 pattern,
                 even,
