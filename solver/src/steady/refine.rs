@@ -194,12 +194,6 @@ impl Refiner<'_, '_> {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
             let estimates = [0, 1, 2].map(|m| estimate::joint(before[m], last[m]));
-            if std::env::var("DBG").is_ok() {
-                eprintln!(
-                    "DBG {k} before {before:.4?} last {last:.4?} u {:.4?}",
-                    estimates.map(|e| e.uncertainty_K)
-                );
-            }
             fine.max_K += estimates[0].correction_K;
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
@@ -470,9 +464,6 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
             estimate::thickness(largest(&changes(&statistics_of(module, &trial), &now)))
         }
     };
-    if std::env::var("DBG").is_ok() {
-        eprintln!("DBG live {live:?} left {left_K}");
-    }
     refiner.stated_K = stated_K;
     if stated_K > 0.5 * accuracy_K {
         warnings.push(format!(
@@ -510,12 +501,6 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         };
         // The two coarser grids already tell whether the fine one is worth solving.
         let expected_K = coarse.expected_K(&shares_of_change);
-        if std::env::var("DBG").is_ok() {
-            eprintln!(
-                "DBG expected {expected_K:.3?} th {:.2?} scales {:.2?} slicing {:?}",
-                coarse.thickness_share, plan.scales.sources, plan.slicing.layers
-            );
-        }
         if forecasts < MOST_FORECASTS
             && refused.is_none()
             && largest(&expected_K) > 1.1 * accuracy_K
