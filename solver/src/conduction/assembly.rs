@@ -117,24 +117,34 @@ impl Sheet<'_> {
         let dx = &network.dx_m[part.cells.i0..part.cells.i1];
         let dy = &network.dy_m[part.cells.j0..part.cells.j1];
         let first = part.unknown(self.l, 0);
-        let factor = |c: usize| factors.map_or(1.0, |f| f[first + c]);
         let t = sheet.thickness_m;
+        // Resistance of half a cell along each axis, m K/W per width and thickness.
+        let (mut along_x, mut along_y) = (vec![0.0; nx], vec![0.0; nx]);
+        let mut lower = vec![0.0; nx];
         for j in 0..ny {
-            for i in 0..nx - 1 {
-                let c = j * nx + i;
-                let resistance =
-                    dx[i] / (2.0 * kx * factor(c)) + dx[i + 1] / (2.0 * kx * factor(c + 1));
-                self.east[c] = t * dy[j] / resistance;
-            }
-            self.east[j * nx + nx - 1] = 0.0;
-        }
-        for j in 0..ny - 1 {
             for i in 0..nx {
-                let c = j * nx + i;
-                let resistance =
-                    dy[j] / (2.0 * ky * factor(c)) + dy[j + 1] / (2.0 * ky * factor(c + nx));
-                self.north[c] = t * dx[i] / resistance;
+                along_x[i] = dx[i] / (2.0 * kx);
+                along_y[i] = dy[j] / (2.0 * ky);
             }
+            if let Some(factors) = factors {
+                let factors = &factors[first + j * nx..first + (j + 1) * nx];
+                for i in 0..nx {
+                    along_x[i] /= factors[i];
+                    along_y[i] /= factors[i];
+                }
+            }
+            let east = &mut self.east[j * nx..(j + 1) * nx];
+            for i in 0..nx - 1 {
+                east[i] = t * dy[j] / (along_x[i] + along_x[i + 1]);
+            }
+            east[nx - 1] = 0.0;
+            if j > 0 {
+                let north = &mut self.north[(j - 1) * nx..j * nx];
+                for i in 0..nx {
+                    north[i] = t * dx[i] / (lower[i] + along_y[i]);
+                }
+            }
+            std::mem::swap(&mut lower, &mut along_y);
         }
         self.north[(ny - 1) * nx..].fill(0.0);
     }

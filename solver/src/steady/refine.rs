@@ -11,6 +11,8 @@
 //! On a mesh that the case fixes, the plane is compared on three grids with the sheets as stated,
 //! the thickness by doubling all sheets on the half plane, and nothing is extrapolated.
 
+use rayon::prelude::*;
+
 use super::estimate;
 use super::grids::{GridFamily, Scales};
 use super::interpolate::interpolate;
@@ -62,15 +64,21 @@ fn largest(values: &[f64]) -> f64 {
 }
 
 struct Refiner<'m, 'p> {
-    module: &'m Module,
-    options: &'m SteadyOptions,
+    task: Task<'m>,
     progress: &'p mut dyn FnMut(&RefinementLevel),
     levels: Vec<RefinementLevel>,
     /// What stated slices leave, K: told with every level, though no refinement lessens it.
     stated_K: f64,
 }
 
-impl Refiner<'_, '_> {
+/// What is solved, and how.
+#[derive(Clone, Copy)]
+struct Task<'m> {
+    module: &'m Module,
+    options: &'m SteadyOptions,
+}
+
+impl Task<'_> {
     /// The cells, if `max_cells` allows so many.
     fn mesh(&self, plane: PlaneGrid, slicing: &Slicing) -> Result<Mesh, SteadyError> {
         let mesh = Mesh::new(self.module, plane, slicing);
@@ -82,7 +90,7 @@ impl Refiner<'_, '_> {
     }
 
     fn solve(
-        &mut self,
+        &self,
         plane: PlaneGrid,
         slicing: &Slicing,
         guess: Option<&GridSolution>,
@@ -94,7 +102,7 @@ impl Refiner<'_, '_> {
 
     /// Solves the half grid of a family, or its quarter where `max_cells` refuses that.
     fn scout(
-        &mut self,
+        &self,
         family: &GridFamily,
         slicing: &Slicing,
         guess: Option<&GridSolution>,
@@ -104,7 +112,9 @@ impl Refiner<'_, '_> {
             outcome => outcome,
         }
     }
+}
 
+impl Refiner<'_, '_> {
     fn record(
         &mut self,
         solution: &GridSolution,
@@ -112,7 +122,7 @@ impl Refiner<'_, '_> {
         uncertainty_K: Option<Vec<f64>>,
         parts_K: Option<[f64; 3]>,
     ) {
-        let inlet_K = self.module.coolant.inlet_K;
+        let inlet_K = self.task.module.coolant.inlet_K;
         let level = RefinementLevel {
             unknowns: solution.mesh.unknowns(),
             cells: [solution.mesh.plane.nx(), solution.mesh.plane.ny()],
@@ -129,19 +139,23 @@ impl Refiner<'_, '_> {
     /// Parts whose doubling changes some junction noticeably, and the change that doubling the
     /// others leaves, K. Judged on one small mesh.
     fn live_parts(
-        &mut self,
+        &self,
         plane: &PlaneGrid,
         slicing: &Slicing,
         base: &GridSolution,
     ) -> Result<(Vec<(f64, Part)>, f64), SteadyError> {
-        let now = statistics_of(self.module, base);
-        let mut tried = Vec::new();
-        for part in parts(self.module) {
-            let finer = scaled(slicing, &[part], 2);
-            let trial = self.solve(plane.clone(), &finer, Some(base))?;
-            tried.push((largest(&changes(&statistics_of(self.module, &trial), &now)), part));
-        }
-        Ok(live_of(tried, LIVE_SHARE * self.module.mesh.accuracy_K))
+        let now = statistics_of(self.task.module, base);
+        let task = self.task;
+        let tried = parts(self.task.module)
+            .into_par_iter()
+            .map(|part| {
+                let finer = scaled(slicing, &[part], 2);
+                let trial = task.solve(plane.clone(), &finer, Some(base))?;
+                let changes = changes(&statistics_of(task.module, &trial), &now);
+                Ok((largest(&changes), part))
+            })
+            .collect::<Result<Vec<_>, SteadyError>>()?;
+        Ok(live_of(tried, LIVE_SHARE * self.task.module.mesh.accuracy_K))
     }
 
     /// Solves the two coarser grids of a family, `live` parts refined with the plane.
@@ -152,15 +166,15 @@ impl Refiner<'_, '_> {
         live: &[Part],
         guess: &GridSolution,
     ) -> Result<Coarse, SteadyError> {
-        let module = self.module;
+        let module = self.task.module;
         // Before anything is solved: does the largest of the three fit?
-        self.mesh(family.fine(), &scaled(slicing, live, 4))?;
-        let quarter = self.solve(family.quarter(), slicing, Some(guess))?;
+        self.task.mesh(family.fine(), &scaled(slicing, live, 4))?;
+        let quarter = self.task.solve(family.quarter(), slicing, Some(guess))?;
         let quarter_statistics = statistics_of(module, &quarter);
         self.record(&quarter, &quarter_statistics, None, None);
         let in_half = scaled(slicing, live, 2);
-        let thicker = self.solve(family.quarter(), &in_half, Some(&quarter))?;
-        let half = self.solve(family.half(), &in_half, Some(&thicker))?;
+        let thicker = self.task.solve(family.quarter(), &in_half, Some(&quarter))?;
+        let half = self.task.solve(family.half(), &in_half, Some(&thicker))?;
         let half_statistics = statistics_of(module, &half);
         self.record(&half, &half_statistics, None, None);
         let thicker_statistics = statistics_of(module, &thicker);
@@ -184,8 +198,8 @@ impl Refiner<'_, '_> {
         coarse: Coarse,
     ) -> Result<Round, SteadyError> {
         let Coarse { quarter_statistics, half, half_statistics, thickness_share } = coarse;
-        let fine = self.solve(family.fine(), &scaled(slicing, live, 4), Some(&half))?;
-        let on_grid = statistics_of(self.module, &fine);
+        let fine = self.task.solve(family.fine(), &scaled(slicing, live, 4), Some(&half))?;
+        let on_grid = statistics_of(self.task.module, &fine);
         let mut statistics = on_grid.clone();
         let left = estimate::thickness(left_K);
         let mut uncertainty_K: Vec<Doubt> = Vec::new();
@@ -223,18 +237,18 @@ impl Refiner<'_, '_> {
 
     /// The grids of a mesh that the case fixes: nothing is extrapolated.
     fn fixed(&mut self, family: &GridFamily) -> Result<Round, SteadyError> {
-        let module = self.module;
+        let module = self.task.module;
         let slicing = Slicing::coarsest(module);
         // The largest first: no use solving the others when that is refused.
-        self.mesh(family.fine(), &slicing)?;
-        let quarter = self.solve(family.quarter(), &slicing, None)?;
+        self.task.mesh(family.fine(), &slicing)?;
+        let quarter = self.task.solve(family.quarter(), &slicing, None)?;
         let quarter_statistics = statistics_of(module, &quarter);
         self.record(&quarter, &quarter_statistics, None, None);
-        let half = self.solve(family.half(), &slicing, Some(&quarter))?;
+        let half = self.task.solve(family.half(), &slicing, Some(&quarter))?;
         let half_statistics = statistics_of(module, &half);
         self.record(&half, &half_statistics, None, None);
-        let thicker = self.solve(family.half(), &all_doubled(&slicing), Some(&half))?;
-        let fine = self.solve(family.fine(), &slicing, Some(&half))?;
+        let thicker = self.task.solve(family.half(), &all_doubled(&slicing), Some(&half))?;
+        let fine = self.task.solve(family.fine(), &slicing, Some(&half))?;
         let statistics = statistics_of(module, &fine);
         let thick_statistics = statistics_of(module, &thicker);
         let mut uncertainty_K: Vec<Doubt> = Vec::new();
@@ -384,7 +398,8 @@ pub fn solve_keeping(
     if !module.has_heat_sink() {
         return Err(SteadyError::NoHeatSink);
     }
-    let mut refiner = Refiner { module, options, progress, levels: Vec::new(), stated_K: 0.0 };
+    let mut refiner =
+        Refiner { task: Task { module, options }, progress, levels: Vec::new(), stated_K: 0.0 };
     let mut warnings = Vec::new();
     let best = match module.mesh.cell_m {
         Some(cell_m) => refiner.fixed(&GridFamily::even(module, cell_m))?,
@@ -442,24 +457,24 @@ impl Plan {
 }
 
 fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, SteadyError> {
-    let module = refiner.module;
+    let module = refiner.task.module;
     let accuracy_K = module.mesh.accuracy_K;
     let first = GridFamily::first(module);
     let slicing = Slicing::coarsest(module);
-    let scout = refiner.scout(&first, &slicing, None)?;
+    let scout = refiner.task.scout(&first, &slicing, None)?;
     let scales = Scales::one(module);
     let mut family = GridFamily::fitted(module, &scout, &scales);
     // The solution that the family is fitted to, and the first guess of the next grids.
-    let mut guess = refiner.scout(&family, &slicing, Some(&scout))?;
+    let mut guess = refiner.task.scout(&family, &slicing, Some(&scout))?;
     family = GridFamily::fitted(module, &guess, &scales);
-    let scout = refiner.solve(family.quarter(), &slicing, Some(&guess))?;
+    let scout = refiner.task.solve(family.quarter(), &slicing, Some(&guess))?;
     let (live, left_K) = refiner.live_parts(&family.quarter(), &slicing, &scout)?;
     // Sheets that the case states stay as they are; what they cost belongs in the uncertainty,
     // but no refinement can lessen it.
     let stated_K = match stated_doubled(module, &slicing) {
         None => 0.0,
         Some(finer) => {
-            let trial = refiner.solve(family.quarter(), &finer, Some(&scout))?;
+            let trial = refiner.task.solve(family.quarter(), &finer, Some(&scout))?;
             let now = statistics_of(module, &scout);
             estimate::thickness(largest(&changes(&statistics_of(module, &trial), &now)))
         }
