@@ -8,4 +8,5 @@ mod help;
 mod interruption;
 mod outputs;
 mod repeatability;
+mod sensors;
 mod studies;

@@ -149,6 +149,7 @@ Examples:
 Files written:
   junctions.csv    a row a die or heater: power, flux, temperatures, uncertainty, margin, verdict
   hot_spots.csv    every local maximum on the active faces, hottest first
+  sensors.csv      with [[sensor]]: what each should read, its limit of error apart
   summary.json     everything above and the heat balance, for scripts
   temperature.png  the surface seen from the spray; heat_flux.png and htc.png likewise
   volumetric_flux.png, chf_margin.png   with nozzles: where liquid lands, how far from burn-out

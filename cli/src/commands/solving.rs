@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use sprayside_solver::results::{Verdict, doubts};
+use sprayside_solver::results::{SensorReading, Verdict, doubts, sensor_readings};
 use sprayside_solver::seating::seating;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 
@@ -15,7 +15,7 @@ use crate::progress::Progress;
 use crate::results_folder::{ResultsFolder, SUMMARY};
 use crate::summary::{Solved, Summary};
 use crate::survey::Survey;
-use crate::tables::{HotSpotRow, JunctionRow, csv};
+use crate::tables::{HotSpotRow, JunctionRow, SensorRow, csv};
 use crate::{console, diagnostics, maps, text};
 
 /// A file of results: name and bytes.
@@ -83,8 +83,8 @@ pub fn run(
     let folder = ResultsFolder::prepare(&target)?;
     let mut progress = Progress::start(setting.told.quiet);
     let module = &case.case.module;
-    let (result, solution) =
-        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
+    let (result, solution, half) =
+        steady::solve_keeping_half(module, &SteadyOptions::default(), &mut |level| {
             progress.solved(level);
         })
         .map_err(|error| why_not_solved(&error))?;
@@ -99,17 +99,29 @@ pub fn run(
     let survey = Survey::of_result(module, &result)
         .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;
     let seating = seating(&module.board, module.size_m);
+    let least_K = result.junctions.iter().map(|j| j.uncertainty_K).fold(f64::INFINITY, f64::min);
+    let readings = sensor_readings(module, &case.case.sensors, &solution, &half, least_K);
+    drop(half);
+    let sensors: Vec<SensorRow> = case
+        .case
+        .sensors
+        .iter()
+        .zip(&readings)
+        .map(|(sensor, reading)| SensorRow::of(module, sensor, reading))
+        .collect();
     let solved = Solved {
         case: &case,
         result: &result,
         solution: &solution,
         survey: survey.as_ref(),
         seating: seating.as_ref(),
+        sensors: &sensors,
     };
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     warnings.extend(result.warnings.iter().cloned());
     warnings.extend(survey.iter().flat_map(Survey::budget_warnings));
     warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
+    warnings.extend(beyond_limits(&sensors, &readings));
     let mut summary = Summary::of(&solved, warnings);
     let mut files = usual_files(&solved)?;
     files.extend(more(&solved, &mut summary, &progress)?);
@@ -156,6 +168,24 @@ pub fn publish(
     folder.publish()
 }
 
+/// Sensors whose limit of error is not published for the temperature that they should read.
+fn beyond_limits(sensors: &[SensorRow], readings: &[SensorReading]) -> Vec<String> {
+    sensors
+        .iter()
+        .zip(readings)
+        .filter(|(_, reading)| !reading.limit_applies)
+        .map(|(row, reading)| {
+            format!(
+                "sensor {}: the limit of error of type {} is not published for {:.1} °C; state \
+                 limit_of_error_K",
+                row.sensor,
+                row.type_name,
+                reading.temperature_K - 273.15
+            )
+        })
+        .collect()
+}
+
 /// Tables and maps of a solved case.
 fn usual_files(solved: &Solved) -> Result<Vec<ResultFile>, Failure> {
     let result = solved.result;
@@ -165,6 +195,10 @@ fn usual_files(solved: &Solved) -> Result<Vec<ResultFile>, Failure> {
     let hot_spots = csv(&HotSpotRow::HEADER, &hot_spots).map_err(super::not_written)?;
     let mut files =
         vec![("junctions.csv".to_owned(), junctions), ("hot_spots.csv".to_owned(), hot_spots)];
+    if !solved.sensors.is_empty() {
+        let sensors = csv(&SensorRow::HEADER, solved.sensors).map_err(super::not_written)?;
+        files.push(("sensors.csv".to_owned(), sensors));
+    }
     let pictures = maps::of_solve(&solved.case.case.module, result, solved.survey)
         .map_err(super::not_written)?;
     files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));

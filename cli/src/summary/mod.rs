@@ -20,7 +20,7 @@ use sprayside_solver::steady::GridSolution;
 use crate::case_file::{CaseFile, NamedFile};
 use crate::figures::{celsius, figure};
 use crate::survey::Survey;
-use crate::tables::{CoverageRow, DryPatchRow, JunctionRow};
+use crate::tables::{CoverageRow, DryPatchRow, JunctionRow, SensorRow};
 
 /// Said with every result.
 pub const CAUTION: &str = "An engineering estimate from the inputs stated. It replaces neither \
@@ -70,6 +70,8 @@ pub struct Solved<'a> {
     pub survey: Option<&'a Survey>,
     /// Its contact field, where there is one.
     pub seating: Option<&'a Seating>,
+    /// What its sensors should read.
+    pub sensors: &'a [SensorRow],
 }
 
 impl Solved<'_> {
@@ -105,6 +107,8 @@ pub struct Summary {
     pub verdict: &'static str,
     pub wall_seconds: f64,
     pub junctions: Vec<JunctionRow>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sensors: Vec<SensorRow>,
     pub accuracy_asked_K: Option<f64>,
     pub accuracy_reached_K: Option<f64>,
     pub refinement: Vec<Level>,
@@ -192,6 +196,7 @@ impl Summary {
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,
             junctions,
+            sensors: solved.sensors.to_vec(),
             files: Vec::new(),
         }
     }

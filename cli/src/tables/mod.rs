@@ -4,12 +4,14 @@ mod coverage;
 mod hot_spots;
 mod junctions;
 mod levels;
+mod sensors;
 mod wide;
 
 pub use coverage::{CoverageRow, DryPatchRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
 pub use levels::LevelRow;
+pub use sensors::SensorRow;
 pub use wide::{matrix_csv, sensitivity_csv};
 
 use serde::Serialize;

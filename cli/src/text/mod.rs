@@ -6,6 +6,7 @@ mod codes;
 mod coverage;
 mod resistance;
 mod sensitivity;
+mod sensors;
 mod sketch;
 mod solve;
 mod spray_side;

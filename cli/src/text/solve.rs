@@ -4,6 +4,7 @@ use std::path::Path;
 
 use sprayside_solver::results::{Junction, SteadyResult, Verdict};
 
+use super::sensors::sensors;
 use super::table::{Side, Table};
 use super::verdict::verdict;
 use super::{BAD, GOOD, HEADING, WIDTH, closing, counted, spray_side, styled, wrapped};
@@ -17,6 +18,7 @@ const MOST_ROWS: usize = 40;
 pub fn solve(solved: &Solved, summary: &Summary, folder: &Path) -> String {
     let mut text = format!("{}\n\n", verdict(solved));
     text += &junctions(solved.result);
+    text += &sensors(solved.sensors);
     text += &format!("\n{}\n", heat(solved.result));
     if let Some(survey) = solved.survey {
         text += &spray_side::liquid(survey);

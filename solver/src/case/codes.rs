@@ -141,6 +141,9 @@ INCOMPLETE = "E040", "part of a description is missing",
 PLATE_MATERIAL = "E041", "the stiffness of the plate is not known",
     "The library knows the stiffness of a few metals. For another material give \
 elastic_modulus_GPa and poisson.";
+SENSOR_OFF = "E060", "a sensor beside the part that it measures",
+    "offset_mm counts from the centre of the die, in the axes of the unturned die; at_mm of a sensor on a \
+layer counts from the lower left corner of the module. Both must lie on the face that is named.";
 UNUSED = "W001", "something is described and never used",
     "A material, die type, nozzle type or fluid is described but nothing refers to it; perhaps a \
 name is misspelt elsewhere.";

@@ -26,7 +26,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::Module;
+use crate::module::{Module, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -34,6 +34,8 @@ use context::Context;
 pub struct Case {
     /// The checked module, SI units.
     pub module: Module,
+    /// What measures temperature on it.
+    pub sensors: Vec<Sensor>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -60,9 +62,11 @@ pub fn read(
         return Err(syntax::findings(&source, root.get_ref(), &syntax, context.into_findings()));
     }
     let module = build::module(&context, &file, file_name);
+    let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
     build::suspicions::find(&context, &file, &module);
-    Ok(Case { record: describe(&module), module, warnings: context.into_findings() })
+    let sensors = sensors.unwrap_or_default();
+    Ok(Case { record: describe(&module), module, sensors, warnings: context.into_findings() })
 }

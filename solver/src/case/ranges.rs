@@ -133,6 +133,10 @@ pub(super) const ELASTIC_MODULUS: Quantity = plain("GPa", 0.5, 1200.0, "steel ha
 /// An isotropic solid lies between -1 and 0.5; engineering materials above 0.
 pub(super) const POISSON: Quantity = plain("", 0.0, 0.5, "metals have 0.25 to 0.35");
 pub(super) const YIELD: Quantity = plain("MPa", 1.0, 5000.0, "");
+/// Laboratory thermometers reach some 0.001 K; beyond 20 K nothing is measured.
+pub(super) const LIMIT_OF_ERROR: Quantity =
+    plain("K", 0.001, 20.0, "the largest error of the reading, not a standard deviation");
+pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 
 pub(super) const LIQUID_DENSITY: Quantity = Quantity { low: 50.0, high: 5000.0, ..DENSITY };

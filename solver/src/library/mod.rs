@@ -1,4 +1,4 @@
-//! What a case may name without describing it: solids and coolants, each value with its source.
+//! What a case may name without describing it: solids, coolants, sensors, each value with its source.
 
 pub mod effective;
 pub mod fluid;
@@ -6,7 +6,9 @@ pub mod fluids;
 pub mod material;
 pub mod monotone_cubic;
 pub mod plates;
+pub mod sensor_limits;
 pub mod solids;
 
 pub use fluid::{Fluid, FluidState, FluidTableError, VapourPressureFit};
 pub use material::{Material, TemperatureLaw};
+pub use sensor_limits::{SENSOR_LIMITS, SensorLimits};

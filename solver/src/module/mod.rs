@@ -5,10 +5,12 @@
 
 mod geometry;
 mod parts;
+mod sensor;
 mod surroundings;
 
 pub use geometry::{GridMap, Rect, Turn};
 pub use parts::{ActiveFace, Attach, Die, Face, Heater, Layer, PowerBlock};
+pub use sensor::{Sensor, SensorError, SensorPlace, on_die};
 pub use surroundings::{
     BackingPlate, BoardSide, ContactField, Coolant, CorrelatedSpray, Edge, HtcPatch, MeshControl,
     Nozzle, PlateSupport, PrescribedHtc, PrescribedSpray, Spray,

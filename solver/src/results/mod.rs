@@ -2,6 +2,7 @@
 
 mod junctions;
 mod peak;
+mod sensors;
 mod spray;
 mod trust;
 
@@ -9,6 +10,7 @@ pub use junctions::{
     FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
 };
 
+pub use sensors::{SensorPoint, SensorReading, sensor_points, sensor_readings, sensor_rises};
 pub(crate) use spray::correlated;
 pub use spray::{BurntOut, SprayResult, spray_result};
 pub use trust::doubts;

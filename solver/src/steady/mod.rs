@@ -103,5 +103,5 @@ impl Default for SteadyOptions {
 }
 
 pub use one_grid::{GridSolution, solve_on_mesh, solve_with_law};
-pub use refine::{solve, solve_keeping};
+pub use refine::{solve, solve_keeping, solve_keeping_half};
 pub use wet_law::WetLaw;

@@ -385,6 +385,19 @@ pub fn solve(
     solve_keeping(module, options, progress).map(|(result, _)| result)
 }
 
+/// [`solve_keeping`], with the solution on the half grid as well: what other readings of the
+/// field take their uncertainty from.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn solve_keeping_half(
+    module: &Module,
+    options: &SteadyOptions,
+    progress: &mut dyn FnMut(&RefinementLevel),
+) -> Result<(SteadyResult, GridSolution, GridSolution), SteadyError> {
+    solve_last_round(module, options, progress).map(|(result, last)| (result, last.fine, last.half))
+}
+
 /// [`solve`], with the solution on the last grid beside the result: what linearised studies
 /// start from.
 ///
@@ -395,6 +408,14 @@ pub fn solve_keeping(
     options: &SteadyOptions,
     progress: &mut dyn FnMut(&RefinementLevel),
 ) -> Result<(SteadyResult, GridSolution), SteadyError> {
+    solve_last_round(module, options, progress).map(|(result, last)| (result, last.fine))
+}
+
+fn solve_last_round(
+    module: &Module,
+    options: &SteadyOptions,
+    progress: &mut dyn FnMut(&RefinementLevel),
+) -> Result<(SteadyResult, Round), SteadyError> {
     if !module.has_heat_sink() {
         return Err(SteadyError::NoHeatSink);
     }
@@ -413,7 +434,7 @@ pub fn solve_keeping(
         junction.model_range_K = range;
     }
     result.spray = spray;
-    Ok((result, best.fine))
+    Ok((result, best))
 }
 
 /// Where the next grid is refined.

@@ -8,6 +8,7 @@ mod die;
 mod materials;
 mod names;
 mod nozzles;
+pub(super) mod sensors;
 mod spray;
 mod substrate;
 pub(super) mod suspicions;

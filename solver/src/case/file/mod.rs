@@ -4,9 +4,11 @@
 //! Nothing here compares one part with another; that is [`super::build`]'s business.
 
 mod parts;
+mod sensors;
 mod surroundings;
 
 pub(super) use parts::*;
+pub(super) use sensors::*;
 pub(super) use surroundings::*;
 
 use toml::de::DeTable;
@@ -33,6 +35,7 @@ pub(super) struct CaseFile {
     pub board: Option<FileBoard>,
     pub backing_plate: Option<FileBackingPlate>,
     pub mesh: Option<FileMesh>,
+    pub sensors: Vec<FileSensor>,
 }
 
 impl CaseFile {
@@ -62,6 +65,7 @@ impl CaseFile {
                 .table("backing_plate", Need::Optional)
                 .map(FileBackingPlate::read),
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
+            sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
         };
         fields.finish();
         file
