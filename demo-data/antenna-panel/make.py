@@ -32,7 +32,7 @@ standoff_mm = 9.0'''
 spray = SPRAYED if sys.argv[1:] == ["sprayed"] else PRESCRIBED
 
 print('''# Antenna panel: 200 gallium-nitride amplifiers, one behind each radiator. Invented.
-# Written by make.py. 6 W on 0.1 cm2 each, 60 W/cm2.
+# Written by make.py. 6 W on 0.1 cm2 each, 60 W/cm².
 
 title = "Antenna panel, 200 amplifiers"
 

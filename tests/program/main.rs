@@ -10,3 +10,4 @@ mod outputs;
 mod repeatability;
 mod sensors;
 mod studies;
+mod verdict;

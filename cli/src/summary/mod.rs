@@ -2,11 +2,13 @@
 
 mod contact_field;
 mod coverage;
+mod reservations;
 mod spray;
 mod study;
 
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
+pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use spray::{Budget, BurntOutPlace, Correlation};
 pub use study::{Gains, Resistances};
 
@@ -105,6 +107,7 @@ pub struct Summary {
     pub imbalance_relative: Option<f64>,
     pub hottest: Option<Hottest>,
     pub verdict: &'static str,
+    pub reservations: Vec<Reservation>,
     pub wall_seconds: f64,
     pub junctions: Vec<JunctionRow>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -162,6 +165,7 @@ impl Summary {
                 uncertainty_K: junctions[index].uncertainty_K,
             }),
             verdict: solved.verdict().word(),
+            reservations: reservations(result, *survey),
             wall_seconds: 0.0,
             accuracy_asked_K: record.accuracy_K.and_then(figure),
             accuracy_reached_K: accuracy_reached_K(result).and_then(figure),

@@ -33,11 +33,13 @@ pub struct JunctionRow {
     pub model_high_C: Option<f64>,
     /// That of `junction_min_C`; `uncertainty_K` is that of maximum and mean.
     pub min_uncertainty_K: Option<f64>,
+    /// That of `chf_margin`.
+    pub chf_margin_uncertainty: Option<f64>,
 }
 
 impl JunctionRow {
     /// The columns.
-    pub const HEADER: [&'static str; 19] = [
+    pub const HEADER: [&'static str; 20] = [
         "die",
         "type",
         "power_W",
@@ -57,6 +59,7 @@ impl JunctionRow {
         "model_low_C",
         "model_high_C",
         "min_uncertainty_K",
+        "chf_margin_uncertainty",
     ];
 
     /// The row of one junction.
@@ -82,6 +85,7 @@ impl JunctionRow {
             model_low_C: junction.model_range_K.and_then(|[low, _]| temperature(low)),
             model_high_C: junction.model_range_K.and_then(|[_, high]| temperature(high)),
             min_uncertainty_K: figure(junction.min_uncertainty_K),
+            chf_margin_uncertainty: junction.chf_margin_uncertainty.and_then(figure),
         }
     }
 }
@@ -107,6 +111,8 @@ pub mod tests {
             heat_to_spray_W: 51.0,
             wetted_share: None,
             chf_margin: None,
+            chf_at_m: None,
+            chf_margin_uncertainty: None,
             model_range_K: None,
         }
     }
@@ -120,9 +126,10 @@ pub mod tests {
             text,
             "die,type,power_W,mean_flux_W_cm2,junction_max_C,junction_mean_C,junction_min_C,\
              uncertainty_K,limit_C,margin_K,hot_spot_x_mm,hot_spot_y_mm,heat_to_spray_W,\
-             wetted_pct,chf_margin,verdict,model_low_C,model_high_C,min_uncertainty_K\n\
+             wetted_pct,chf_margin,verdict,model_low_C,model_high_C,min_uncertainty_K,\
+             chf_margin_uncertainty\n\
              \"P, 0\",processor,60.0,41.66666667,80.0,76.0,71.0,0.05,85.0,4.95,14.0,20.0,51.0,,,\
-             pass,,,0.25\n"
+             pass,,,0.25,\n"
         );
     }
 

@@ -10,6 +10,8 @@ mod wide;
 pub use coverage::{CoverageRow, DryPatchRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
+#[cfg(test)]
+pub use junctions::tests as testing;
 pub use levels::LevelRow;
 pub use sensors::SensorRow;
 pub use wide::{matrix_csv, sensitivity_csv};

@@ -79,7 +79,11 @@ pub fn junctions(result: &SteadyResult) -> String {
                 ),
                 format!("{:.1}", celsius(junction.mean_K)),
                 junction.model_range_K.map_or(String::new(), |[low, high]| {
-                    format!("{:.1} to {:.1}", celsius(low), celsius(high))
+                    if high.is_finite() {
+                        format!("{:.1} to {:.1}", celsius(low), celsius(high))
+                    } else {
+                        format!("{:.1} or more", celsius(low))
+                    }
                 }),
                 significant(junction.heat_to_spray_W, 3),
                 optional(junction.wetted_share.map(|share| share * 100.0), 3),

@@ -4,17 +4,31 @@ use sprayside_solver::results::{Junction, Verdict};
 
 use super::{BAD, GOOD, NOTE, counted, styled};
 use crate::figures::{celsius, decimals_for, rounded_up, significant};
-use crate::summary::Solved;
+use crate::summary::{LOW_CHF_MARGIN, Solved, margin_in_words, reservations};
 
-/// Burn-out first, then limits, then what is only known within the uncertainty.
+/// What stands against a good verdict, then burn-out, limits, and what is only known within the
+/// uncertainty.
 pub fn verdict(solved: &Solved) -> String {
-    let word = match solved.verdict() {
-        Verdict::Pass => styled(GOOD, "PASS"),
-        Verdict::Fail => styled(BAD, "FAIL"),
-        Verdict::None => styled(NOTE, "NO VERDICT"),
+    let clauses: Vec<String> = reservations(solved.result, solved.survey)
+        .into_iter()
+        .map(|reservation| reservation.text)
+        .collect();
+    let against = match clauses.is_empty() {
+        true => String::new(),
+        false => format!("{}.", clauses.join("; ")),
+    };
+    let fails = solved.verdict() == Verdict::Fail;
+    let word = match (solved.verdict(), clauses.is_empty()) {
+        (Verdict::Fail, _) => styled(BAD, "FAIL"),
+        (Verdict::Pass, true) => styled(GOOD, "PASS"),
+        (Verdict::Pass, false) => styled(NOTE, "PASS, but"),
+        (Verdict::None, true) => styled(NOTE, "NO VERDICT"),
+        (Verdict::None, false) => styled(NOTE, "NO VERDICT, but"),
     };
     let junctions = &solved.result.junctions;
-    let mut sentences = vec![burn_out(solved)];
+    // A verdict that is broken anyway says first by what.
+    let mut sentences = if fails { Vec::new() } else { vec![against.clone()] };
+    sentences.push(burn_out(solved));
     let tightest = junctions
         .iter()
         .filter_map(|junction| Some((junction, junction.margin_K()?, junction.limit_K?)))
@@ -30,9 +44,20 @@ pub fn verdict(solved: &Solved) -> String {
             None => "There is no junction.".to_owned(),
         },
     });
-    sentences.push(model_band(junctions));
+    if fails {
+        sentences.push(capitalised(&against));
+    }
     sentences.retain(|sentence| !sentence.is_empty());
     format!("{word}  {}", super::wrapped(&sentences.join(" "), super::WIDTH, "      "))
+}
+
+/// A sentence with a capital letter at its start.
+fn capitalised(sentence: &str) -> String {
+    let mut letters = sentence.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
 }
 
 /// A junction's highest temperature with its uncertainty.
@@ -66,13 +91,21 @@ fn burn_out(solved: &Solved) -> String {
                 .result
                 .junctions
                 .iter()
-                .filter_map(|junction| Some((junction, junction.chf_margin?)))
+                .filter_map(|junction| Some((junction, junction.chf_margin_at_least()?)))
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             match least {
-                Some((junction, margin)) => format!(
+                Some((junction, at_least)) if at_least < 1.0 => format!(
+                    "{} is kept from burn-out only within the uncertainty: critical over local \
+                     heat flux is {}; a smaller accuracy_K in [mesh] may decide it.",
+                    junction.name,
+                    margin_in_words(junction),
+                ),
+                // Told already as what stands against the verdict.
+                Some((_, at_least)) if at_least < LOW_CHF_MARGIN => String::new(),
+                Some((junction, _)) => format!(
                     "No place burns out; the least margin of a die to critical heat flux is {}, \
                      on {}.",
-                    significant(margin, 3),
+                    margin_in_words(junction),
                     junction.name
                 ),
                 None => String::new(),
@@ -105,38 +138,5 @@ fn limits(junctions: &[Junction], tightest: &Junction, margin_K: f64, limit_K: f
             "{name} keeps its limit of {limit} °C only within the uncertainty: {value}; a smaller \
              accuracy_K in [mesh] may decide it.{others}"
         )
-    }
-}
-
-/// Limits that are kept as the correlations stand but not at the unfavourable end of their band.
-fn model_band(junctions: &[Junction]) -> String {
-    let doubtful: Vec<&Junction> = junctions
-        .iter()
-        .filter(|junction| {
-            let (Some(limit_K), Some([_, high_K])) = (junction.limit_K, junction.model_range_K)
-            else {
-                return false;
-            };
-            junction.verdict() == Verdict::Pass && high_K > limit_K
-        })
-        .collect();
-    let worst = doubtful.iter().max_by(|a, b| over_limit_K(a).total_cmp(&over_limit_K(b)));
-    match worst {
-        Some(junction) => format!(
-            "At the unfavourable end of the correlations' band {}{} would not: {} would be {} K \
-             over its limit.",
-            counted(doubtful.len(), "junction", "junctions"),
-            if doubtful.len() == 1 { " that passes" } else { " that pass" },
-            junction.name,
-            significant(over_limit_K(junction), 3),
-        ),
-        None => String::new(),
-    }
-}
-
-fn over_limit_K(junction: &Junction) -> f64 {
-    match (junction.limit_K, junction.model_range_K) {
-        (Some(limit_K), Some([_, high_K])) => high_K - limit_K,
-        _ => f64::NEG_INFINITY,
     }
 }

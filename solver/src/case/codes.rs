@@ -148,8 +148,8 @@ UNUSED = "W001", "something is described and never used",
     "A material, die type, nozzle type or fluid is described but nothing refers to it; perhaps a \
 name is misspelt elsewhere.";
 HIGH_FLUX = "W002", "an unusually high heat flux",
-    "More than 200 W/cm2 over a whole die or heater is above what most sprays of dielectric liquid \
-can carry, and more than 1000 W/cm2 in a block is above what most circuits release. Check the power \
+    "More than 200 W/cm² over a whole die or heater is above what most sprays of dielectric liquid \
+can carry, and more than 1000 W/cm² in a block is above what most circuits release. Check the power \
 and the area.";
 THICK_DIE = "W003", "a die thicker than it is wide",
     "Die are plates, some 0.05 to 1 mm thick. A size in the wrong unit is the usual cause.";
@@ -178,6 +178,22 @@ HEATER_OVERLAP = "W012", "two heaters overlap",
     "Two heaters on the same face share area; their powers add there.";
 FLUID_RANGE = "W013", "the fluid is used outside its table",
     "Properties outside the table of a fluid are extrapolated, which is rarely accurate.";
+DRY_DIE = "W014", "a die that no nozzle reaches",
+    "No cone touches the die, so no drop lands on it: what it releases leaves through its neighbours \
+and the substrate, or into vapour (unwetted_htc_W_m2K). Check positions, cone angles and stand-offs.";
+SPRAY_WASTED = "W015", "a nozzle whose spray mostly misses the module",
+    "Less than half of the nozzle's liquid lands on the module. Positions of nozzles are in module \
+coordinates, seen from above; the footprint of a cone grows with stand-off and cone angle.";
+DISCHARGE = "W016", "flow, orifice and pressure drop that do not fit together",
+    "The three imply a discharge coefficient Cd = Q / (pi/4 d² sqrt(2 dP / rho)), with the flow Q, \
+the orifice diameter d, the pressure drop dP and the density rho of the liquid at the inlet \
+(Bernoulli's equation for an orifice, textbook). Above 1 the drops would carry more energy than the \
+pressure gives; nozzles have some 0.3 to 1 (common practice, no source). The sizes of drops follow \
+from orifice and pressure drop, the cooling from the flow, so that a slip in one of them bends the \
+answer.";
+ODD_PRESSURE = "W017", "a pressure that looks like one in another unit",
+    "Pressures are in kPa, the chamber's absolute: 1 bar is 100 kPa, one atmosphere 101.325 kPa. \
+Nozzles take some 10 to 3000 kPa; a chamber below 5 kPa is close to a vacuum.";
 }
 
 /// The entry with this code; upper or lower case.

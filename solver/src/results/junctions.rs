@@ -6,7 +6,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::peak::{peak, weights_at};
-use super::spray::wetting_of;
+use super::spray::{ChfMargin, wetting_of};
 use super::{HotSpot, Junction, PlaneField, SheetField};
 use crate::conduction::faces::source_rises;
 use crate::conduction::{Network, SourceFace};
@@ -32,6 +32,8 @@ pub struct FaceStatistics {
     /// Column and row of the highest cell near it, counted from 1; 0 and one past the last are
     /// the rim.
     pub highest: [usize; 2],
+    /// Smallest margin to critical heat flux on the wet face above; `None` without nozzles.
+    pub chf: Option<ChfMargin>,
 }
 
 /// Statistics of every source's active face.
@@ -89,7 +91,8 @@ fn statistics_of(
         max_K += rise_x + rise_y;
         at_m = [x, y];
     }
-    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest }
+    let chf = wetting_of(network, solution, source).and_then(|(_, chf)| chf);
+    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, chf }
 }
 
 /// Middles of the cells between `lines`, with the first and the last line around them.
@@ -182,13 +185,14 @@ fn rises_of(
 }
 
 /// The junction rows: die in case order, then heaters. `statistics` (rises) and `uncertainty_K`
-/// (that of maximum and mean, and that of the minimum) have one entry a source.
+/// (that of maximum and mean, that of the minimum, and that of the CHF margin, without unit) have
+/// one entry a source.
 pub fn junctions(
     module: &Module,
     network: &Network,
     solution: &GridSolution,
     statistics: &[FaceStatistics],
-    uncertainty_K: &[[f64; 2]],
+    uncertainty_K: &[[f64; 3]],
 ) -> Vec<Junction> {
     let inlet_K = module.coolant.inlet_K;
     let plane = &network.mesh.plane;
@@ -203,7 +207,7 @@ pub fn junctions(
         .map(
             |(
                 ((name, type_name, power_W, limit_K, rect), source),
-                (s, &[uncertainty_K, min_uncertainty_K]),
+                (s, &[uncertainty_K, min_uncertainty_K, chf_uncertainty]),
             )| {
                 let mut heat_to_spray_W = 0.0;
                 for j in source.cells.j0..source.cells.j1 {
@@ -227,7 +231,9 @@ pub fn junctions(
                     hot_spot_m: s.at_m,
                     heat_to_spray_W,
                     wetted_share: wetting.map(|w| w.0),
-                    chf_margin: wetting.and_then(|w| w.1),
+                    chf_margin: s.chf.map(|chf| chf.least),
+                    chf_at_m: s.chf.map(|chf| chf.at_m),
+                    chf_margin_uncertainty: s.chf.map(|_| chf_uncertainty),
                     model_range_K: None,
                 }
             },

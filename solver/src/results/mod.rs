@@ -12,7 +12,7 @@ pub use junctions::{
 
 pub use sensors::{SensorPoint, SensorReading, sensor_points, sensor_readings, sensor_rises};
 pub(crate) use spray::correlated;
-pub use spray::{BurntOut, SprayResult, spray_result};
+pub use spray::{BurntOut, ChfMargin, SprayResult, spray_result};
 pub use trust::doubts;
 
 use std::sync::Arc;
@@ -74,8 +74,14 @@ pub struct Junction {
     pub wetted_share: Option<f64>,
     /// Smallest local CHF over local heat flux; `None` without nozzles.
     pub chf_margin: Option<f64>,
+    /// Where it is smallest, m.
+    pub chf_at_m: Option<[f64; 2]>,
+    /// Estimated numerical error of `chf_margin`.
+    pub chf_margin_uncertainty: Option<f64>,
     /// Highest junction temperature with the spray at the favourable and unfavourable end of
-    /// its band, K; `None` without correlations.
+    /// its band, K; `None` without correlations. The upper end is infinite where the source is
+    /// burnt out there (or already as solved): what comes after burn-out is not modelled, only
+    /// that it is hotter still.
     pub model_range_K: Option<[f64; 2]>,
 }
 
@@ -85,9 +91,15 @@ impl Junction {
         self.limit_K.map(|limit| limit - self.max_K - self.uncertainty_K)
     }
 
-    /// Pass, fail or none. A die beyond critical heat flux fails, limit or not.
+    /// CHF margin minus its numerical uncertainty: what may be relied on.
+    pub fn chf_margin_at_least(&self) -> Option<f64> {
+        Some(self.chf_margin? - self.chf_margin_uncertainty.unwrap_or(0.0))
+    }
+
+    /// Pass, fail or none. A die beyond critical heat flux, or below it only within the
+    /// uncertainty, fails, limit or not.
     pub fn verdict(&self) -> Verdict {
-        if self.chf_margin.is_some_and(|margin| margin < 1.0) {
+        if self.chf_margin_at_least().is_some_and(|margin| margin < 1.0) {
             return Verdict::Fail;
         }
         match self.margin_K() {

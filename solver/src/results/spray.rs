@@ -41,24 +41,47 @@ pub(crate) fn correlated(solution: &GridSolution) -> Option<(&FluxField, &CellCu
     }
 }
 
+/// The smallest margin to critical heat flux of a cell over a source.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ChfMargin {
+    /// Critical over local heat flux.
+    pub least: f64,
+    /// By how much it shrinks for each kelvin that the surface is hotter, 1/K.
+    pub per_K: f64,
+    /// Where, m.
+    pub at_m: [f64; 2],
+}
+
 /// Wetted share of the wet cells over a source and the smallest margin to critical heat flux.
+///
+/// The margin is `q_chf / q`, so that it changes by `q_chf q' / q²` a kelvin, with `q` and its
+/// slope `q'` as solved; in a burnt-out cell it is `r_b / r` with the rise r of the surface, and
+/// changes by `r_b / r²`.
 pub(super) fn wetting_of(
     network: &Network,
     solution: &GridSolution,
     source: &SourceFace,
-) -> Option<(f64, Option<f64>)> {
+) -> Option<(f64, Option<ChfMargin>)> {
     let (field, curves) = correlated(solution)?;
     let nx = network.mesh.plane.nx();
     let (mut wetted, mut area_sum) = (0.0, 0.0);
-    let mut least: Option<f64> = None;
+    let mut least: Option<ChfMargin> = None;
     for j in source.cells.j0..source.cells.j1 {
         for i in source.cells.i0..source.cells.i1 {
             let p = j * nx + i;
             let area = network.cell_area_m2(i, j);
             wetted += area * field.wetted_share[p];
             area_sum += area;
-            if let Some(margin) = curves.critical_margin(p, solution.wet.rise_K[p]) {
-                least = Some(least.map_or(margin, |l| l.min(margin)));
+            let rise_K = solution.wet.rise_K[p];
+            let Some(margin) = curves.critical_margin(p, rise_K) else { continue };
+            if least.is_none_or(|l| margin < l.least) {
+                let relative = if margin < 1.0 {
+                    1.0 / rise_K
+                } else {
+                    solution.wet.tangent[p].slope_W_m2K / solution.wet.flux_W_m2[p]
+                };
+                let at_m = network.mesh.plane.cell(i, j).centre_m();
+                least = Some(ChfMargin { least: margin, per_K: margin * relative, at_m });
             }
         }
     }

@@ -6,13 +6,15 @@ use crate::conduction::Network;
 use crate::conduction::faces::heat_balance;
 use crate::module::{Module, Spray};
 use crate::results::{
-    RefinementLevel, SprayResult, SteadyResult, correlated, hot_spots, junctions, plane_field,
-    sheet_fields, spray_result,
+    FaceStatistics, RefinementLevel, SprayResult, SteadyResult, correlated, hot_spots, junctions,
+    plane_field, sheet_fields, spray_result,
 };
 use crate::spray::{Band, SprayModel};
 
 /// Junction maxima with the spray at the two ends of its band: the change is taken on the half
-/// grid and added to the reported temperature.
+/// grid and added to the reported temperature. Where a source is burnt out, as solved or at the
+/// unfavourable end, its upper end is infinite: the curve of the spray does not follow film
+/// boiling, so that the temperature it gives is no bound.
 pub(super) fn model_ranges(
     module: &Module,
     options: &SteadyOptions,
@@ -30,19 +32,60 @@ pub(super) fn model_ranges(
         Ok(statistics_of(module, &solution))
     };
     let inlet_K = module.coolant.inlet_K;
-    match (end(Band::Favourable), end(Band::Unfavourable)) {
-        (Ok(low), Ok(high)) => (0..n)
-            .map(|k| {
-                let shift = inlet_K + round.statistics[k].max_K - round.half_statistics[k].max_K;
-                Some([low[k].max_K + shift, high[k].max_K + shift])
-            })
-            .collect(),
-        (_, Err(error)) | (Err(error), _) => {
+    let low = match end(Band::Favourable) {
+        Ok(low) => low,
+        Err(error) => {
             warnings.push(format!(
-                "no steady state at one end of the correlations' band, so no model range is given: {error}"
+                "no steady state at the favourable end of the correlations' band, so no model range is given: {error}"
             ));
-            vec![None; n]
+            return vec![None; n];
         }
+    };
+    let high = match end(Band::Unfavourable) {
+        Ok(high) => Some(high),
+        Err(error) => {
+            warnings.push(format!(
+                "no steady state at the unfavourable end of the correlations' band, so the model range has no upper end: {error}"
+            ));
+            None
+        }
+    };
+    let burnt_out = |s: &FaceStatistics| s.chf.is_some_and(|chf| chf.least < 1.0);
+    let mut unbounded = Vec::new();
+    let names = module.die.iter().map(|d| &d.name).chain(module.heaters.iter().map(|h| &h.name));
+    let ranges = names
+        .enumerate()
+        .map(|(k, name)| {
+            let shift = inlet_K + round.statistics[k].max_K - round.half_statistics[k].max_K;
+            let upper = match &high {
+                None => f64::INFINITY,
+                Some(high) if burnt_out(&round.statistics[k]) || burnt_out(&high[k]) => {
+                    unbounded.push(name.as_str());
+                    f64::INFINITY
+                }
+                Some(high) => high[k].max_K + shift,
+            };
+            // A burnt-out surface swings between grids: nothing to carry over to the lower end.
+            let lower = if burnt_out(&round.statistics[k]) { inlet_K } else { shift };
+            Some([low[k].max_K + lower, upper])
+        })
+        .collect();
+    if !unbounded.is_empty() {
+        warnings.push(format!(
+            "the model range has no upper end on {}: at the unfavourable end of the correlations' band, if not before, the spray there is beyond critical heat flux, and what follows burn-out is not modelled",
+            named(&unbounded)
+        ));
+    }
+    ranges
+}
+
+/// The first few names, and how many more.
+fn named(names: &[&str]) -> String {
+    const MOST: usize = 8;
+    let first = names[..names.len().min(MOST)].join(", ");
+    match names.len().saturating_sub(MOST) {
+        0 => first,
+        more => format!("{first} and {more} more"),
     }
 }
 
@@ -90,7 +133,11 @@ pub(super) fn result(
             &network,
             solution,
             &round.statistics,
-            &round.uncertainty_K.iter().map(|d| [d.hot_K, d.cold_K]).collect::<Vec<_>>(),
+            &round
+                .uncertainty_K
+                .iter()
+                .map(|d| [d.hot_K, d.cold_K, d.chf.map_or(0.0, |chf| chf.doubt)])
+                .collect::<Vec<_>>(),
         ),
         hot_spots: hot_spots(module, &network, solution, &round.statistics),
         balance: heat_balance(&network, solution.factors.as_deref(), &solution.rise_K, wet),

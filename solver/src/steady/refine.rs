@@ -22,7 +22,7 @@ use super::{GridSolution, SteadyError, SteadyOptions, solve_on_mesh};
 use crate::conduction::Network;
 use crate::mesh::{Mesh, PlaneGrid, Slicing};
 use crate::module::Module;
-use crate::results::{FaceStatistics, RefinementLevel, SteadyResult, face_statistics};
+use crate::results::{ChfMargin, FaceStatistics, RefinementLevel, SteadyResult, face_statistics};
 
 /// A part is refined with the plane when doubling its sheets changes a junction by more than
 /// this share of the accuracy.
@@ -37,6 +37,10 @@ const MOST_FORECASTS: usize = 6;
 /// until a fine grid has shown it: order 1.5 (maximum) and 1.2 (mean), and the correction
 /// doubted by [`estimate::joint`]'s least share.
 const EXPECTED_SHARES: [f64; 2] = [0.12, 0.155];
+/// Least doubt of a CHF margin as a share of it: the least margin of a die lies where the edge of a
+/// cone cuts cells, and moves with them. Between grids that agree by chance it was seen to jump by
+/// up to 1.4 % later.
+const LEAST_CHF_SHARE: f64 = 0.02;
 /// Most that cells are widened where a source is known better than asked for.
 const MOST_COARSENING: f64 = 1.15;
 
@@ -56,6 +60,17 @@ fn changes(a: &Statistics, b: &Statistics) -> Vec<f64> {
 /// Changes of the three printed temperatures of one source, K.
 fn three(a: &FaceStatistics, b: &FaceStatistics) -> [f64; 3] {
     [a.max_K - b.max_K, a.mean_K - b.mean_K, a.min_K - b.min_K]
+}
+
+/// Doubt of a source's CHF margin: from the change of the margin between the grids, and from
+/// `more_K` that the surface may be hotter than any of them says. Margins are printed as the
+/// fine grid has them, never extrapolated.
+fn chf_doubt(grids: [Option<ChfMargin>; 3], more_K: f64) -> Option<ChfDoubt> {
+    let [Some(quarter), Some(half), Some(fine)] = grids else { return None };
+    let from_grids = estimate::joint(half.least - quarter.least, fine.least - half.least);
+    let doubt =
+        from_grids.without_correction().max(LEAST_CHF_SHARE * fine.least) + fine.per_K * more_K;
+    Some(ChfDoubt { doubt, per_K: fine.per_K })
 }
 
 /// The largest value; infinite if any is not a number, so that a broken one is never passed by.
@@ -212,7 +227,9 @@ impl Refiner<'_, '_> {
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
             let [max, mean, min] = estimates.map(|e| e.uncertainty_K + left);
-            uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min });
+            let margins = [&quarter_statistics[k], &half_statistics[k], fine].map(|s| s.chf);
+            let chf = chf_doubt(margins, left);
+            uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min, chf });
             // A change that is small by chance tells little of the next one.
             let share = |m: usize, uncertainty_K: f64| {
                 (uncertainty_K / before[m].abs().max(f64::MIN_POSITIVE))
@@ -260,8 +277,14 @@ impl Refiner<'_, '_> {
                 [0, 1, 2].map(|m| estimate::joint(before[m], last[m]).without_correction());
             let [max_t, mean_t, min_t] =
                 three(&thick_statistics[k], &half_statistics[k]).map(estimate::thickness);
-            uncertainty_K
-                .push(Doubt { hot_K: (max + max_t).max(mean + mean_t), cold_K: min + min_t });
+            let margins =
+                [&quarter_statistics[k], &half_statistics[k], &statistics[k]].map(|s| s.chf);
+            let chf = chf_doubt(margins, max_t.max(mean_t));
+            uncertainty_K.push(Doubt {
+                hot_K: (max + max_t).max(mean + mean_t),
+                cold_K: min + min_t,
+                chf,
+            });
             most_K = largest(&[most_K, max, mean]);
             most_through_K = largest(&[most_through_K, max_t, mean_t]);
         }
@@ -306,6 +329,15 @@ impl Refiner<'_, '_> {
 pub(super) struct Doubt {
     pub hot_K: f64,
     pub cold_K: f64,
+    /// That of the CHF margin; `None` without nozzles.
+    pub chf: Option<ChfDoubt>,
+}
+
+/// Uncertainty of a CHF margin, and by how much it grows for each kelvin more, 1/K.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ChfDoubt {
+    pub doubt: f64,
+    pub per_K: f64,
 }
 
 /// The largest uncertainty of any maximum or mean, K.
@@ -368,6 +400,9 @@ impl Round {
         for doubt in &mut self.uncertainty_K {
             doubt.hot_K += more_K;
             doubt.cold_K += more_K;
+            if let Some(chf) = &mut doubt.chf {
+                chf.doubt += chf.per_K * more_K;
+            }
         }
         self
     }
@@ -598,6 +633,18 @@ mod tests {
             }
             other => panic!("{:?}", other.map(|r| r.unknowns)),
         }
+    }
+
+    #[test]
+    fn the_chf_margin_is_doubted_by_its_changes_and_by_what_the_surface_may_be_hotter() {
+        let at = |least: f64| Some(ChfMargin { least, per_K: 0.2, at_m: [0.0; 2] });
+        // First order: 1.4 in the limit, 0.4 below the finest.
+        let first_order = chf_doubt([at(3.0), at(2.2), at(1.8)], 0.0).unwrap();
+        assert!(first_order.doubt >= 0.4 && first_order.doubt < 0.7, "{}", first_order.doubt);
+        // Grids that agree by chance leave the least share; hotter by 0.5 K costs 0.1 more.
+        let by_chance = chf_doubt([at(2.0), at(2.0), at(2.0)], 0.5).unwrap();
+        assert!((by_chance.doubt - (0.04 + 0.1)).abs() < 1e-12, "{}", by_chance.doubt);
+        assert!(chf_doubt([None, at(2.0), at(2.0)], 0.0).is_none());
     }
 
     /// A heater moved 6 nm off a die's edge leaves cells of 1.5 nm, whose conductances to their

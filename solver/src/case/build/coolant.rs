@@ -12,6 +12,8 @@ use crate::module::Coolant;
 /// Pressure of a prescribed spray's chamber when the case does not say: one atmosphere. Nothing
 /// in such a case depends on it.
 const ATMOSPHERE_PA: f64 = 101_325.0;
+/// A chamber pressure below this is a deep vacuum, or stated in bar, kPa.
+pub(super) const LOW_CHAMBER_KPA: f64 = 5.0;
 
 /// The case's own fluids; `None` where the description has a mistake (already noted).
 pub(super) struct Fluids {
@@ -209,7 +211,15 @@ fn check_subcooled(context: &Context<'_>, file: &CaseFile, coolant: &Coolant) {
                 ),
             )
             .also(context.label(&pressure.span, "the chamber pressure"))
-            .help("lower inlet_C or raise pressure_kPa"),
+            .help(if pressure.value < LOW_CHAMBER_KPA {
+                format!(
+                    "pressure_kPa is in kPa: {} bar would be {}",
+                    number_text(pressure.value),
+                    number_text(pressure.value * 100.0)
+                )
+            } else {
+                "lower inlet_C or raise pressure_kPa".to_owned()
+            }),
     );
 }
 

@@ -10,6 +10,7 @@ mod names;
 mod nozzles;
 pub(super) mod sensors;
 mod spray;
+mod spray_suspicions;
 mod substrate;
 pub(super) mod suspicions;
 

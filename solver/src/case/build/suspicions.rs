@@ -4,9 +4,9 @@ use super::super::codes;
 use super::super::context::{Context, number_text};
 use super::super::file::CaseFile;
 use super::super::record::peak_flux_W_m2;
-use super::{SAME_LENGTH_M, ZERO_C_IN_K, nozzles};
+use super::{SAME_LENGTH_M, ZERO_C_IN_K, spray_suspicions};
 use crate::library::solids;
-use crate::module::{Module, Nozzle, PrescribedHtc, Spray};
+use crate::module::{Module, PrescribedHtc, Spray};
 
 /// Above this few sprays of dielectric liquid can carry the heat, W/m².
 const HIGH_FLUX_W_M2: f64 = 200e4;
@@ -126,7 +126,7 @@ fn shapes(context: &Context<'_>, file: &CaseFile, module: &Module) {
 }
 
 fn fluxes(context: &Context<'_>, file: &CaseFile, module: &Module) {
-    let text = |flux: f64| format!("{} W/cm2", number_text((flux * 1e-3).round() * 0.1));
+    let text = |flux: f64| format!("{} W/cm²", number_text((flux * 1e-3).round() * 0.1));
     for (die, written) in module.die.iter().zip(&file.die) {
         let peak = peak_flux_W_m2(die);
         let mean = die.power_W / die.rect.area_m2();
@@ -145,7 +145,7 @@ fn fluxes(context: &Context<'_>, file: &CaseFile, module: &Module) {
                             text(mean)
                         },
                     )
-                    .help("few sprays of dielectric liquid carry more than 100 W/cm2; check power and area"),
+                    .help("few sprays of dielectric liquid carry more than 100 W/cm²; check power and area"),
             );
         }
     }
@@ -289,33 +289,8 @@ fn spray(context: &Context<'_>, file: &CaseFile, module: &Module) {
             }
             too_hot(context, file, module);
         }
-        Spray::Correlated(spray) => {
-            for (nozzle, written) in spray.nozzles.iter().zip(&file.nozzles) {
-                if misses(nozzle, module) {
-                    context.push(context.warning(
-                        codes::NOZZLE_MISSES,
-                        format!("nozzle \"{}\" does not hit the module", nozzle.name),
-                        &written.at_mm.as_ref().map_or(written.span.clone(), |at| at.span.clone()),
-                        "its whole cone lands beside the module",
-                    ));
-                }
-            }
-        }
+        Spray::Correlated(spray) => spray_suspicions::find(context, file, module, spray),
     }
-}
-
-/// Whether the box around a cone's footprint lies beside the module.
-///
-/// The footprint reaches from `H tan(lean - half)` to `H tan(lean + half)` along the lean, so it
-/// lies inside the circle of the larger of the two about the foot of the orifice; for a straight
-/// nozzle this is exact, for a tilted one generous.
-fn misses(nozzle: &Nozzle, module: &Module) -> bool {
-    let lean = nozzles::lean_rad(nozzle.tilt_rad);
-    let reach = nozzle.standoff_m * (lean + 0.5 * nozzle.cone_rad).tan();
-    let beside = |at: f64, size: f64| (-at).max(at - size).max(0.0);
-    let distance =
-        beside(nozzle.at_m[0], module.size_m[0]).hypot(beside(nozzle.at_m[1], module.size_m[1]));
-    distance > reach
 }
 
 /// With perfect spreading the whole module would have one temperature,
