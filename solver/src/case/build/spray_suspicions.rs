@@ -56,6 +56,12 @@ fn places(file: &CaseFile, module: &Module) -> Vec<Range<usize>> {
     places
 }
 
+/// Nozzles that one place in the file sets beside the module, each with the share that lands.
+struct Missing<'a> {
+    place: Range<usize>,
+    nozzles: Vec<(&'a str, f64)>,
+}
+
 fn landing(
     context: &Context<'_>,
     file: &CaseFile,
@@ -66,18 +72,18 @@ fn landing(
     let places = places(file, module);
     let outline = module.outline();
     // Nozzles of one group share a mark: one warning for all of them.
-    let mut told: Vec<(Range<usize>, Vec<(&str, f64)>)> = Vec::new();
+    let mut told: Vec<Missing> = Vec::new();
     for ((nozzle, footprint), span) in spray.nozzles.iter().zip(footprints).zip(places) {
         let landed = landing_on(footprint, &outline).solid_angle_sr / footprint.solid_angle_sr();
         if landed >= LEAST_LANDED {
             continue;
         }
-        match told.iter_mut().find(|(place, _)| *place == span) {
-            Some((_, nozzles)) => nozzles.push((&nozzle.name, landed)),
-            None => told.push((span, vec![(&nozzle.name, landed)])),
+        match told.iter_mut().find(|missing| missing.place == span) {
+            Some(missing) => missing.nozzles.push((&nozzle.name, landed)),
+            None => told.push(Missing { place: span, nozzles: vec![(&nozzle.name, landed)] }),
         }
     }
-    for (span, nozzles) in told {
+    for Missing { place: span, nozzles } in told {
         let most = nozzles.iter().map(|(_, landed)| *landed).fold(0.0, f64::max);
         let names: Vec<&str> = nozzles.iter().map(|(name, _)| *name).collect();
         let names = quoted(&names);
