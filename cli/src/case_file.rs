@@ -19,6 +19,8 @@ const LARGEST_FILE_BYTES: u64 = 64 * 1024 * 1024;
 pub struct CaseFile {
     /// What the solver takes.
     pub case: Case,
+    /// The text of the case file.
+    pub text: String,
     /// SHA-256 of the case file, hexadecimal, as `sha256sum` prints it.
     pub sha256: String,
     /// The files that the case names, in the order in which they were read.
@@ -99,7 +101,7 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
         Ok(text)
     };
     let case = case::read(&text, &name, &load).map_err(Failure::Case)?;
-    Ok(CaseFile { case, sha256, files: files.into_inner() })
+    Ok(CaseFile { case, text, sha256, files: files.into_inner() })
 }
 
 /// Where results of the case at `path` go unless told otherwise: `CASE.out` beside it.

@@ -5,7 +5,7 @@
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
 //! - [`survey`]: the numbers of a spray side by side;
-//! - [`tables`], [`summary`], [`maps`]: what is written; [`results_folder`]: whole or not at all;
+//! - [`tables`], [`summary`], [`maps`], [`report`]: what is written; [`results_folder`]: whole or not at all;
 //! - [`console`], [`progress`], [`text`]: what a person reads meanwhile.
 //!
 //! Everything that computes lives in `sprayside_solver`.
@@ -20,6 +20,7 @@ mod failure;
 mod figures;
 mod maps;
 mod progress;
+mod report;
 mod results_folder;
 mod summary;
 mod survey;

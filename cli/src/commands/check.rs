@@ -23,7 +23,7 @@ struct CheckedCase<'a> {
 
 /// Reads the case; mistakes end the run, suspicions go to standard error.
 pub fn run(arguments: &CheckArguments) -> Result<Exit, Failure> {
-    let CaseFile { case, sha256, files } = case_file::read(&arguments.case)?;
+    let CaseFile { case, sha256, files, .. } = case_file::read(&arguments.case)?;
     if arguments.json {
         let checked = CheckedCase {
             tool_version: env!("CARGO_PKG_VERSION"),

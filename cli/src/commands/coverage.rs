@@ -12,7 +12,7 @@ use crate::results_folder::ResultsFolder;
 use crate::summary::{ContactField, CoverageSummary, coverage_rows};
 use crate::survey::Survey;
 use crate::tables::{CoverageRow, DryPatchRow, csv};
-use crate::{console, maps, text};
+use crate::{console, maps, report, text};
 
 use super::solving::{self, ResultFile, Setting};
 
@@ -54,6 +54,9 @@ fn without_solve(setting: &Setting) -> Result<Exit, Failure> {
     warnings.extend(survey.budget_warnings());
     warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
     let contact_field = seating.as_ref().map(ContactField::of);
+    let report = report::of_survey(&case, &survey, seating.as_ref(), &warnings)
+        .map_err(super::not_written)?;
+    files.push((report::FILE.to_owned(), report));
     let mut summary = CoverageSummary::of(&case, &survey, contact_field, warnings, Vec::new(), 0.0);
     let seconds = started.elapsed().as_secs_f64();
     solving::publish(folder, files, |names| {

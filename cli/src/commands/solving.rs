@@ -16,7 +16,7 @@ use crate::results_folder::{ResultsFolder, SUMMARY};
 use crate::summary::{Solved, Summary};
 use crate::survey::Survey;
 use crate::tables::{HotSpotRow, JunctionRow, SensorRow, csv};
-use crate::{console, diagnostics, maps, text};
+use crate::{console, diagnostics, maps, report, text};
 
 /// A file of results: name and bytes.
 pub type ResultFile = (String, Vec<u8>);
@@ -124,7 +124,11 @@ pub fn run(
     warnings.extend(beyond_limits(&sensors, &readings));
     let mut summary = Summary::of(&solved, warnings);
     let mut files = usual_files(&solved)?;
-    files.extend(more(&solved, &mut summary, &progress)?);
+    let more = more(&solved, &mut summary, &progress)?;
+    let report =
+        report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
+    files.extend(more);
+    files.push((report::FILE.to_owned(), report));
     let seconds = started.elapsed().as_secs_f64();
     publish(folder, files, |names| {
         summary.files = names;

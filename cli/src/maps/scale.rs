@@ -91,6 +91,28 @@ impl ColourScale {
     }
 }
 
+/// The colour scales that the report offers: name, and 256 colours, three bytes each. All rise in
+/// lightness from end to end.
+pub fn colour_tables() -> Vec<(&'static str, Vec<u8>)> {
+    [
+        ("magma", colorous::MAGMA),
+        ("cividis", colorous::CIVIDIS),
+        ("viridis", colorous::VIRIDIS),
+        ("greys", colorous::GREYS),
+    ]
+    .into_iter()
+    .map(|(name, gradient)| {
+        let colours = (0..256).flat_map(|entry| {
+            // The greys of the library run from light to dark.
+            let entry = if name == "greys" { 255 - entry } else { entry };
+            let colour = gradient.eval_continuous(f64::from(entry) / 255.0);
+            [colour.r, colour.g, colour.b]
+        });
+        (name, colours.collect())
+    })
+    .collect()
+}
+
 /// Round numbers inside a range, and how many decimals they need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ticks {

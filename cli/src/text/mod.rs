@@ -9,7 +9,7 @@ mod sensitivity;
 mod sensors;
 mod sketch;
 mod solve;
-mod spray_side;
+pub mod spray_side;
 mod table;
 mod verdict;
 
@@ -18,7 +18,8 @@ pub use codes::{all_codes, one_code};
 pub use coverage::{coverage, coverage_without_solve};
 pub use resistance::resistance;
 pub use sensitivity::sensitivity;
-pub use solve::solve;
+pub use solve::{heat, solve};
+pub use verdict::verdict;
 
 use clap::builder::styling::{AnsiColor, Style};
 use sprayside_solver::case::Diagnostic;
@@ -55,6 +56,12 @@ pub fn warning_line(finding: &Diagnostic) -> String {
         text.push_str(help);
     }
     text
+}
+
+/// A text for people without its colours and line breaks.
+pub fn plain(text: &str) -> String {
+    let bare = anstream::adapter::strip_str(text).to_string();
+    bare.split([' ', '\n']).filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ")
 }
 
 /// A text in a style.

@@ -1,11 +1,13 @@
 //! What a solve tells: junctions, hot spots, heat balance, fields on the grid.
 
+mod active_faces;
 mod junctions;
 mod peak;
 mod sensors;
 mod spray;
 mod trust;
 
+pub use active_faces::active_faces;
 pub use junctions::{
     FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
 };
