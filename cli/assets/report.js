@@ -453,7 +453,8 @@ function makeMap(data, values) {
   }
 
   function axes(f) {
-    const ink = css("--ink");
+    // Paper is light whatever the screen is.
+    const ink = state.sharp > 1 ? "#1c2430" : css("--ink");
     pen.fillStyle = ink;
     pen.strokeStyle = ink;
     pen.lineWidth = 1;
