@@ -136,7 +136,7 @@ function told(layer, value, unit = true) {
     const power = value === 0 ? 0 : Math.floor(Math.log10(Math.abs(value)));
     text = value.toFixed(Math.min(8, Math.max(0, 2 - power)));
   }
-  return minus(text) + (unit ? "\u00a0" + layer.unit : "");
+  return minus(text) + (unit && layer.unit ? "\u00a0" + layer.unit : "");
 }
 
 // ---- the map -------------------------------------------------------------------------------------
@@ -510,7 +510,7 @@ function makeMap(data, values) {
     const span = layer.show_high - layer.show_low;
     for (let k = 0; k < 256; k++) pixels[k] = layer.reversed && layer.show_low + (k / 255) * span < 1 ? ALARM : look[k];
     bar.putImageData(image, 0, 0);
-    byId("legend-unit").textContent = layer.unit;
+    byId("legend-unit").textContent = layer.unit || "ratio";
     byId("legend-note").textContent = (layer.gaps ? `Grey: ${layer.nothing}.` : "") + (layer.reversed && layer.low < 1 ? " Cyan: beyond critical." : "");
     const open = layer.high > layer.show_high + 1e-9;
     const room = byId("legend-ticks").parentElement.clientWidth;
@@ -717,7 +717,7 @@ function makeMap(data, values) {
       byId("section-at").setAttribute("d", `M${X(p.along).toFixed(1)} ${box.top}V${box.h - box.bottom}`);
       setMark(p.place, false);
     });
-    const rows = [["along, mm", "x, mm", "y, mm", "die", `${layer.title}, ${layer.unit}`]];
+    const rows = [["along, mm", "x, mm", "y, mm", "die", layer.unit ? `${layer.title}, ${layer.unit}` : layer.title]];
     for (let k = 0; k <= 20; k++) {
       const along = (k / 20) * length;
       const p = points.find((q) => along <= q.to) || points[points.length - 1];

@@ -136,7 +136,8 @@ fn layers_keys_rows_and_section_work_without_a_mouse() {
         let picture = browser.picture(&format!("layer-{layer}"));
         assert!(picture != before, "{layer} looks like the layer before");
         before = picture;
-        let title = browser.script("return document.querySelector('#readout .shown dt').textContent");
+        let title =
+            browser.script("return document.querySelector('#readout .shown dt').textContent");
         assert!(!title.as_str().unwrap_or_default().is_empty(), "{layer}");
         let words = browser.script("return document.querySelector('#section p').textContent");
         assert!(words.as_str().unwrap_or_default().contains("highest"), "{layer}: {words}");
@@ -182,8 +183,9 @@ fn layers_keys_rows_and_section_work_without_a_mouse() {
         "const f = document.querySelector('.filter'); f.value = '{first} '; \
          f.dispatchEvent(new Event('input'))"
     ));
-    let left = browser
-        .script("return document.querySelectorAll('#table-junctions tbody tr:not([hidden])').length");
+    let left = browser.script(
+        "return document.querySelectorAll('#table-junctions tbody tr:not([hidden])').length",
+    );
     assert!(left.as_u64().is_some_and(|n| n >= 1 && (n as usize) < expected.len()), "{left}");
     assert_eq!(browser.complaints(), Vec::<String>::new());
 }
@@ -196,7 +198,8 @@ fn the_report_fits_a_phone_in_the_dark_and_prints_on_both_papers() {
     let dark = browser.script("return matchMedia('(prefers-color-scheme: dark)').matches");
     browser.picture("phone-dark");
     // Headless windows are never narrower than 500; a frame of the page is.
-    browser.script("document.body.style.width = '360px'; window.dispatchEvent(new Event('resize'))");
+    browser
+        .script("document.body.style.width = '360px'; window.dispatchEvent(new Event('resize'))");
     browser.settle();
     let wide = browser.script(
         "return [...document.querySelectorAll('header *, main *')].filter(e => \

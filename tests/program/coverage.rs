@@ -56,7 +56,7 @@ fn the_liquid_on_a_die_is_the_ratio_of_solid_angles() {
     }
     assert_eq!(
         room.entries("case.out"),
-        ["coverage.csv", "dry_patches.csv", "summary.json", "volumetric_flux.png"]
+        ["coverage.csv", "dry_patches.csv", "report.html", "summary.json", "volumetric_flux.png"]
     );
     let budget = &summary(&room)["liquid_budget"];
     assert!((number(&budget["flow_mL_s"]) - 0.9).abs() < 1e-9);

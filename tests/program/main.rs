@@ -8,6 +8,7 @@ mod help;
 mod interruption;
 mod outputs;
 mod repeatability;
+mod report;
 mod sensors;
 mod studies;
 mod verdict;

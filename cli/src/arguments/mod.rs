@@ -154,6 +154,7 @@ Files written:
   temperature.png  the surface seen from the spray; heat_flux.png and htc.png likewise
   volumetric_flux.png, chf_margin.png   with nozzles: where liquid lands, how far from burn-out
   sheet-*.png      the temperature of each sheet, from the board side up
+  report.html      one page for people who never run the program; opens without a network
 
 The folder is replaced as a whole when the new results are complete; if anything fails the old
 ones stay. A folder that holds anything else is never replaced. Exit code 1 says that a limit is
@@ -181,8 +182,8 @@ Files written, beside those of solve:
 
 Uniformity is Christiansen's: one minus the mean deviation of the volumetric flux over its mean.
 A CHF margin is critical over local heat flux: below 1 the place burns out, and the exit code is 1.
-With --no-solve only coverage.csv, dry_patches.csv, volumetric_flux.png and summary.json are
-written; they replace what the folder held, so name another one to keep both.")]
+With --no-solve only coverage.csv, dry_patches.csv, volumetric_flux.png, report.html and
+summary.json are written; they replace what the folder held, so name another one to keep both.")]
 pub struct CoverageArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a doc comment would become help text")]

@@ -125,8 +125,7 @@ pub fn run(
     let mut summary = Summary::of(&solved, warnings);
     let mut files = usual_files(&solved)?;
     let more = more(&solved, &mut summary, &progress)?;
-    let report =
-        report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
+    let report = report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
     files.extend(more);
     files.push((report::FILE.to_owned(), report));
     let seconds = started.elapsed().as_secs_f64();

@@ -183,7 +183,7 @@ impl MapData {
                 reversed: true,
                 shown: Some([0.0, high.clamp(1.5, HIGHEST_MARGIN)]),
                 decimals: None,
-                ..Source::of("margin", "CHF margin", "CHF/flux", &spray.chf_margin)
+                ..Source::of("margin", "CHF margin", "", &spray.chf_margin)
             });
         }
         // All sheets on one scale, so that they can be compared.

@@ -101,9 +101,7 @@ mod tests {
                     difference.wrapping_add(left).wrapping_add(lower).wrapping_sub(corner);
             }
         }
-        counts.map(|&q| {
-            if q == 0 { f64::NAN } else { packed.low + packed.step * f64::from(q - 1) }
-        })
+        counts.map(|&q| if q == 0 { f64::NAN } else { packed.low + packed.step * f64::from(q - 1) })
     }
 
     #[test]

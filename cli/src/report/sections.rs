@@ -15,13 +15,20 @@ use crate::tables::{CoverageRow, DryPatchRow, csv};
 use crate::{summary, text};
 
 /// Captions of files by name; others get their name.
-const CAPTIONS: [(&str, &str); 8] = [
+const CAPTIONS: [(&str, &str); 9] = [
+    ("sensors.csv", "Sensors: the reading that the model predicts"),
     ("convergence.csv", "Every grid and what it says of every junction"),
-    ("resistance_max.csv", "Thermal resistance to the hottest point of each junction, K/W: row, \
-     junction read; column, where the watt goes"),
+    (
+        "resistance_max.csv",
+        "Thermal resistance to the hottest point of each junction, K/W: row, \
+     junction read; column, where the watt goes",
+    ),
     ("resistance_mean.csv", "Thermal resistance to the mean of each junction, K/W"),
-    ("sensitivity_max.csv", "What the hottest point of each junction gains for a step of each \
-     input, K"),
+    (
+        "sensitivity_max.csv",
+        "What the hottest point of each junction gains for a step of each \
+     input, K",
+    ),
     ("sensitivity_mean.csv", "What the mean of each junction gains for a step of each input, K"),
     ("hot_spots.csv", "Local maxima of the active faces, hottest first"),
     ("coverage.csv", "Coverage, a row a die"),
@@ -173,9 +180,17 @@ fn correlations(survey: &Survey) -> Table {
             Row {
                 place: None,
                 name: note.name.to_owned(),
-                cells: [note.name, &band, note.range, inside, note.status, note.source, &note.remark]
-                    .map(Cell::text)
-                    .to_vec(),
+                cells: [
+                    note.name,
+                    &band,
+                    note.range,
+                    inside,
+                    note.status,
+                    note.source,
+                    &note.remark,
+                ]
+                .map(Cell::text)
+                .to_vec(),
             }
         })
         .collect();
@@ -237,8 +252,11 @@ pub fn stack(case: &CaseFile) -> Section {
             let conductivity = if x == y && y == z { x } else { format!("{x}, {y}, {z}") };
             let law = match (material.exponent, material.reference_C) {
                 (Some(n), Some(t)) => {
-                    format!("falls with the power {} of T/({} K)", significant(n, 3),
-                        significant(t + 273.15, 4))
+                    format!(
+                        "falls with the power {} of T/({} K)",
+                        significant(n, 3),
+                        significant(t + 273.15, 4)
+                    )
                 }
                 _ => "constant".to_owned(),
             };

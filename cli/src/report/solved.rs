@@ -4,9 +4,7 @@ use sprayside_solver::results::Verdict;
 
 use super::layers::MapData;
 use super::plan::plan;
-use super::{
-    Cell, Fact, Map, Page, ReportError, SCRIPT, STYLE, Section, Table, sections,
-};
+use super::{Cell, Fact, Map, Page, ReportError, SCRIPT, STYLE, Section, Table, sections};
 use crate::figures::{celsius, decimals_for, grouped, rounded_up, significant};
 use crate::summary::{Solved, Summary, accuracy_reached_K};
 use crate::text;
@@ -39,6 +37,11 @@ pub fn of_solved(
             section = section.table(Table::from_csv("hot_spots", caption, bytes, true)?);
         }
         sections.push(section);
+    }
+    let sensors: Vec<(String, Vec<u8>)> =
+        usual.iter().filter(|(name, _)| name == "sensors.csv").cloned().collect();
+    if !sensors.is_empty() {
+        sections.push(sections::of_files("sensors", "What the sensors should read", &sensors)?);
     }
     // Coverage is told once, whether or not the command wrote it.
     let told = |name: &str| name == "coverage.csv" || name == "dry_patches.csv";
@@ -87,18 +90,18 @@ pub fn of_solved(
 
 fn capital(word: &str) -> String {
     let mut letters = word.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().chain(letters).collect::<String>()
-    })
+    letters
+        .next()
+        .map_or(String::new(), |first| first.to_uppercase().chain(letters).collect::<String>())
 }
 
 fn map_in_words(solved: &Solved) -> String {
     let result = solved.result;
     let range = |values: &ndarray::Array2<f64>| {
-        values.iter().filter(|v| v.is_finite()).fold(
-            (f64::INFINITY, f64::NEG_INFINITY),
-            |(low, high), v| (low.min(*v), high.max(*v)),
-        )
+        values
+            .iter()
+            .filter(|v| v.is_finite())
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(*v), high.max(*v)))
     };
     let (low, high) = range(&result.surface_K.values);
     let hottest = match result.hottest().map(|index| &result.junctions[index]) {

@@ -27,11 +27,8 @@ const UNITS: [(&str, &str); 21] = [
     ("_s", "s"),
 ];
 /// Columns that say where in the module a row is.
-const PLACES: [[&str; 2]; 3] = [
-    ["hot_spot_x_mm", "hot_spot_y_mm"],
-    ["chf_margin_x_mm", "chf_margin_y_mm"],
-    ["x_mm", "y_mm"],
-];
+const PLACES: [[&str; 2]; 3] =
+    [["hot_spot_x_mm", "hot_spot_y_mm"], ["chf_margin_x_mm", "chf_margin_y_mm"], ["x_mm", "y_mm"]];
 /// A longer table is cut; its file holds the rest.
 const MOST_ROWS: usize = 400;
 
@@ -157,9 +154,8 @@ impl Table {
             .take(MOST_ROWS)
             .map(|record| {
                 let value = |c: usize| record.get(c).unwrap_or_default();
-                let decimals = uncertainty
-                    .and_then(|c| value(c).parse::<f64>().ok())
-                    .map(decimals_for);
+                let decimals =
+                    uncertainty.and_then(|c| value(c).parse::<f64>().ok()).map(decimals_for);
                 Row {
                     place: place.and_then(|[x, y]| {
                         let [x, y] = [value(x), value(y)];
@@ -226,7 +222,8 @@ mod tests {
 
     #[test]
     fn a_table_keeps_the_figures_of_the_file_and_drops_empty_columns() {
-        let csv = b"die,junction_max_C,uncertainty_K,chf_margin,hot_spot_x_mm,hot_spot_y_mm,verdict\n\
+        let csv =
+            b"die,junction_max_C,uncertainty_K,chf_margin,hot_spot_x_mm,hot_spot_y_mm,verdict\n\
                     P0,80.123456789,0.0312,,14,20.5,pass\n";
         let table = Table::from_csv("junctions", "Junctions", csv, true).expect("a table");
         assert_eq!(table.columns.len(), 6);

@@ -32,11 +32,7 @@ pub fn active_faces(module: &Module, solution: &GridSolution) -> PlaneField {
                 module.coolant.inlet_K + rise;
         }
     }
-    PlaneField {
-        x_lines_m: plane.x_lines_m.clone(),
-        y_lines_m: plane.y_lines_m.clone(),
-        values,
-    }
+    PlaneField { x_lines_m: plane.x_lines_m.clone(), y_lines_m: plane.y_lines_m.clone(), values }
 }
 
 #[cfg(test)]
