@@ -5,7 +5,8 @@
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
 //! - [`survey`]: the numbers of a spray side by side;
-//! - [`tables`], [`summary`], [`maps`], [`report`]: what is written; [`results_folder`]: whole or not at all;
+//! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
+//!   [`results_folder`]: whole or not at all;
 //! - [`console`], [`progress`], [`text`]: what a person reads meanwhile.
 //!
 //! Everything that computes lives in `sprayside_solver`.
@@ -15,6 +16,7 @@ mod case_file;
 mod commands;
 mod console;
 mod diagnostics;
+mod exchange;
 mod exit;
 mod failure;
 mod figures;

@@ -7,6 +7,8 @@ use std::path::PathBuf;
 use clap::builder::styling::{AnsiColor, Styles};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use crate::exchange::SaveForm;
+
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -144,6 +146,7 @@ Examples:
   sprayside solve module.toml                 results into module.out/
   sprayside solve module.toml -o runs/rev-c   results into runs/rev-c/
   sprayside solve module.toml --json | jq .hottest
+  sprayside solve module.toml --save npy,vtk  the fields for NumPy and for viewers of VTK files
   sprayside solve module.toml --convergence   how the temperatures settled, grid by grid
 
 Files written:
@@ -167,6 +170,10 @@ pub struct SolveArguments {
     /// Also write convergence.csv and convergence.png: every grid, its temperatures, uncertainties
     #[arg(long)]
     pub convergence: bool,
+
+    /// Also write the fields for other programs; several with commas between
+    #[arg(long, value_name = "FORM", value_delimiter = ',')]
+    pub save: Vec<SaveForm>,
 }
 
 /// Arguments of `coverage`.

@@ -4,7 +4,7 @@ use crate::arguments::SolveArguments;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::tables::{LevelRow, csv};
-use crate::{maps, text};
+use crate::{exchange, maps, text};
 
 use super::solving::{self, Setting};
 
@@ -14,15 +14,18 @@ pub fn run(arguments: &SolveArguments) -> Result<Exit, Failure> {
     solving::run(
         &setting,
         |solved, summary, _| {
+            let mut files = exchange::files(solved, &arguments.save)?;
             if !arguments.convergence {
-                return Ok(Vec::new());
+                return Ok(files);
             }
             let rows = LevelRow::all(solved.result);
             let table = csv(&LevelRow::HEADER, &rows).map_err(super::not_written)?;
             let module = &solved.case.case.module;
             let picture = maps::of_convergence(module, solved.result, summary.accuracy_asked_K)
                 .map_err(super::not_written)?;
-            Ok(vec![("convergence.csv".to_owned(), table), (picture.file, picture.png)])
+            files.push(("convergence.csv".to_owned(), table));
+            files.push((picture.file, picture.png));
+            Ok(files)
         },
         text::solve,
     )

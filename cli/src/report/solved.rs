@@ -1,13 +1,11 @@
 //! The page of a solved case.
 
-use sprayside_solver::results::Verdict;
-
 use super::layers::MapData;
 use super::plan::plan;
 use super::{Cell, Fact, Map, Page, ReportError, SCRIPT, STYLE, Section, Table, sections};
 use crate::figures::{celsius, decimals_for, grouped, rounded_up, significant};
 use crate::summary::{Solved, Summary, accuracy_reached_K};
-use crate::text;
+use crate::{exchange, text};
 
 /// The page of a solve and of what a command added to it: `usual` are the files of every solve,
 /// `more` those of the command.
@@ -44,9 +42,10 @@ pub fn of_solved(
         sections.push(sections::of_files("sensors", "What the sensors should read", &sensors)?);
     }
     // Coverage is told once, whether or not the command wrote it.
-    let told = |name: &str| name == "coverage.csv" || name == "dry_patches.csv";
+    let told = |name: &str| ["coverage.csv", "dry_patches.csv", exchange::CELLS].contains(&name);
+    let shown = |name: &str| name.ends_with(".csv") || name.ends_with(".png");
     let more: Vec<(String, Vec<u8>)> =
-        more.iter().filter(|(name, _)| !told(name)).cloned().collect();
+        more.iter().filter(|(name, _)| shown(name) && !told(name)).cloned().collect();
     if !more.is_empty() {
         let heading = match summary.command {
             "solve" => "Convergence".to_owned(),
@@ -62,19 +61,16 @@ pub fn of_solved(
     sections.push(sections::stack(solved.case));
     sections.push(sections::case(solved.case));
     sections.push(sections::cautions(record));
-    let verdict = text::plain(&text::verdict(solved));
-    let (word, rest) = match solved.verdict() {
-        Verdict::Pass => ("PASS", verdict.strip_prefix("PASS")),
-        Verdict::Fail => ("FAIL", verdict.strip_prefix("FAIL")),
-        Verdict::None => ("NO VERDICT", verdict.strip_prefix("NO VERDICT")),
-    };
-    let sentences = rest.unwrap_or(&verdict).trim().to_owned();
+    let verdict = anstream::adapter::strip_str(&text::verdict(solved)).to_string();
+    // The word and its sentences stand two blanks apart.
+    let (word, sentences) = verdict.split_once("  ").unwrap_or(("", &verdict));
+    let reserved = word.contains(", but");
     Page {
         title: record.title.clone(),
         command: summary.command,
-        verdict: solved.verdict().word(),
+        verdict: if reserved { "none" } else { solved.verdict().word() },
         word: word.to_owned(),
-        sentences,
+        sentences: text::plain(sentences),
         facts: facts(solved),
         warnings: summary.warnings.clone(),
         plan: plan(module, footprints),

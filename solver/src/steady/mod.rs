@@ -7,6 +7,7 @@ mod one_grid;
 mod outcome;
 mod parts;
 mod refine;
+mod system;
 mod wet_law;
 
 use std::fmt;
@@ -104,4 +105,5 @@ impl Default for SteadyOptions {
 
 pub use one_grid::{GridSolution, solve_on_mesh, solve_with_law};
 pub use refine::{solve, solve_keeping, solve_keeping_half};
+pub use system::system_at;
 pub use wet_law::WetLaw;
