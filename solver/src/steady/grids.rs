@@ -40,13 +40,14 @@ struct Axis {
 }
 
 impl Axis {
-    fn new(edges_m: Vec<f64>, density: Density) -> Axis {
+    /// `multiple`: between two edges lies a multiple of so many cells.
+    fn new(edges_m: Vec<f64>, density: Density, multiple: usize) -> Axis {
         let pieces = edges_m
             .windows(2)
             .map(|pair| {
                 let cells = density.cells_up_to(pair[1]) - density.cells_up_to(pair[0]);
                 // A whole number of cells that rounding has lifted is still that number.
-                4 * ((0.25 * cells * (1.0 - 1e-9)).ceil() as usize).max(1)
+                multiple * ((cells * (1.0 - 1e-9) / multiple as f64).ceil() as usize).max(1)
             })
             .collect();
         Axis { edges_m, density, pieces }
@@ -104,7 +105,7 @@ fn along(rect: &Rect, axis: usize) -> [f64; 2] {
     if axis == 0 { [rect.x0_m, rect.x1_m] } else { [rect.y0_m, rect.y1_m] }
 }
 
-/// A plane grid that can be halved twice.
+/// A plane grid that can be halved twice (once after [`GridFamily::halved_once`]).
 #[derive(Debug, Clone)]
 pub(super) struct GridFamily {
     axes: [Axis; 2],
@@ -176,8 +177,15 @@ impl GridFamily {
         let axes = [0, 1].map(|axis| {
             let edges = snapped_edges(module.size_m[axis], edges_along(axis, &rects));
             let density = density(&edges, axis);
-            Axis::new(edges, density)
+            Axis::new(edges, density, 4)
         });
+        GridFamily { axes }
+    }
+
+    /// The same density with at least two cells between edges instead of four: it can be halved
+    /// once only.
+    pub(super) fn halved_once(&self) -> GridFamily {
+        let axes = self.axes.clone().map(|axis| Axis::new(axis.edges_m, axis.density, 2));
         GridFamily { axes }
     }
 
