@@ -34,6 +34,9 @@ pub struct FaceStatistics {
     pub highest: [usize; 2],
     /// Smallest margin to critical heat flux on the wet face above; `None` without nozzles.
     pub chf: Option<ChfMargin>,
+    /// Whether the highest lies on the rim of a source on the substrate, where the temperature
+    /// goes on rising or falling with no break.
+    pub on_rim: bool,
 }
 
 /// Statistics of every source's active face.
@@ -84,15 +87,17 @@ fn statistics_of(
     }
     let [i, j] = highest;
     let mut at_m = [x_points[i], y_points[j]];
+    let inside = (1..=nx).contains(&i) && (1..=ny).contains(&j);
     // Between the middles of cells the peak may be a little higher.
-    if (1..=nx).contains(&i) && (1..=ny).contains(&j) {
+    if inside {
         let (rise_x, x) = peak(&rows[j - 1], &x_points, i);
         let (rise_y, y) = peak(&column(i), &y_points, j);
         max_K += rise_x + rise_y;
         at_m = [x, y];
     }
+    let on_rim = !inside && rim == Rim::Sloped;
     let chf = wetting_of(network, solution, source).and_then(|(_, chf)| chf);
-    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, chf }
+    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, on_rim, chf }
 }
 
 /// Middles of the cells between `lines`, with the first and the last line around them.

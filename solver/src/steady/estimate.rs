@@ -33,6 +33,8 @@ const ORDER_DOUBT: f64 = 0.2;
 /// `validation/uncertainty.md`.
 const LEAST_SHARE: [f64; 3] = [0.35, 0.28, 0.45];
 
+/// How much more a maximum on the rim of its source is doubted.
+const RIM_DOUBT: f64 = 1.9;
 /// Least share of the change before that is always doubted: a last change may be small by chance.
 const LEAST_SHARE_BEFORE: f64 = 0.06;
 /// Share of the change before that is doubted where the changes show no order: what order 1.5
@@ -59,9 +61,19 @@ impl Estimate {
 }
 
 /// The estimates of maximum, mean and minimum; `before` are the changes from quarter to half,
-/// `last` from half to fine, K.
-pub(super) fn joint(before: [f64; 3], last: [f64; 3]) -> [Estimate; 3] {
-    [0, 1, 2].map(|m| from_changes(before[m], last[m], LEAST_SHARE[m]))
+/// `last` from half to fine, K. A maximum on the rim of its source, `on_rim`, is read off from
+/// cells on one side of it, where the slope is steepest, and doubted more.
+pub(super) fn joint(before: [f64; 3], last: [f64; 3], on_rim: bool) -> [Estimate; 3] {
+    let mut estimates = [0, 1, 2].map(|m| from_changes(before[m], last[m], LEAST_SHARE[m]));
+    if on_rim {
+        estimates[0].uncertainty_K *= RIM_DOUBT;
+    }
+    estimates
+}
+
+/// The estimate of any other value, doubted like a maximum.
+pub(super) fn of_value(before: f64, last: f64) -> Estimate {
+    from_changes(before, last, LEAST_SHARE[0])
 }
 
 fn from_changes(before: f64, last: f64, least_share: f64) -> Estimate {

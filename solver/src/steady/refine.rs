@@ -67,7 +67,7 @@ fn three(a: &FaceStatistics, b: &FaceStatistics) -> [f64; 3] {
 /// fine grid has them, never extrapolated.
 fn chf_doubt(grids: [Option<ChfMargin>; 3], more_K: f64) -> Option<ChfDoubt> {
     let [Some(quarter), Some(half), Some(fine)] = grids else { return None };
-    let from_grids = estimate::joint(half.least - quarter.least, fine.least - half.least);
+    let from_grids = estimate::of_value(half.least - quarter.least, fine.least - half.least);
     let doubt =
         from_grids.without_correction().max(LEAST_CHF_SHARE * fine.least) + fine.per_K * more_K;
     Some(ChfDoubt { doubt, per_K: fine.per_K })
@@ -222,7 +222,7 @@ impl Refiner<'_, '_> {
         for (k, fine) in statistics.iter_mut().enumerate() {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let estimates = estimate::joint(before, last);
+            let estimates = estimate::joint(before, last, fine.on_rim);
             fine.max_K += estimates[0].correction_K;
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
@@ -276,7 +276,11 @@ impl Refiner<'_, '_> {
             .zip(&half_statistics)
             .map(|(fine, half)| {
                 let [max, mean, min] = three(fine, half).map(|last| estimate::unseen(last) + left);
-                Doubt { hot_K: max.max(mean), cold_K: min }
+                let chf = half.chf.zip(fine.chf).map(|(half, fine)| ChfDoubt {
+                    doubt: estimate::unseen(fine.least - half.least) + fine.per_K * left,
+                    per_K: fine.per_K,
+                });
+                Doubt { hot_K: max.max(mean), cold_K: min, chf }
             })
             .collect();
         let on_grid = statistics.clone();
@@ -313,7 +317,8 @@ impl Refiner<'_, '_> {
         for k in 0..statistics.len() {
             let last = three(&statistics[k], &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let [max, mean, min] = estimate::joint(before, last).map(Estimate::without_correction);
+            let [max, mean, min] = estimate::joint(before, last, statistics[k].on_rim)
+                .map(Estimate::without_correction);
             let [max_t, mean_t, min_t] =
                 three(&thick_statistics[k], &half_statistics[k]).map(estimate::thickness);
             let margins =
