@@ -7,6 +7,7 @@ mod one_grid;
 mod outcome;
 mod parts;
 mod refine;
+mod rounds;
 mod system;
 mod wet_law;
 

@@ -1,6 +1,6 @@
 //! What the last round of a refinement tells: junctions, fields, model range, spray side.
 
-use super::refine::{Round, Statistics, statistics_of};
+use super::rounds::{Round, Statistics, statistics_of};
 use super::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_with_law};
 use crate::conduction::Network;
 use crate::conduction::faces::heat_balance;
