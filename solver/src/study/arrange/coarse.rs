@@ -32,7 +32,7 @@ fn halved(module: &Module, mesh: &Mesh) -> Option<Mesh> {
         .chain(module.heaters.iter().map(|h| h.rect))
         .collect();
     let every_second = |lines: &[f64], axis: usize| -> Option<std::sync::Arc<[f64]>> {
-        if lines.len() % 2 == 0 {
+        if lines.len().is_multiple_of(2) {
             return None;
         }
         let kept: Vec<f64> = lines.iter().copied().step_by(2).collect();
@@ -50,7 +50,7 @@ fn halved(module: &Module, mesh: &Mesh) -> Option<Mesh> {
         x_lines_m: every_second(&mesh.plane.x_lines_m, 0)?,
         y_lines_m: every_second(&mesh.plane.y_lines_m, 1)?,
     };
-    let half = |count: usize| if count % 2 == 0 { count / 2 } else { count };
+    let half = |count: usize| if count.is_multiple_of(2) { count / 2 } else { count };
     let slicing = Slicing {
         layers: (0..module.layers.len())
             .map(|l| {
