@@ -34,6 +34,9 @@ pub struct NamedFile {
     pub name: String,
     /// SHA-256, hexadecimal.
     pub sha256: String,
+    /// What it holds.
+    #[serde(skip)]
+    pub text: String,
 }
 
 /// Reads and checks the case at `path`; `-` is standard input.
@@ -93,8 +96,9 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
         if bytes.len() as u64 > LARGEST_FILE_BYTES {
             return Err("the file is larger than 64 MiB".to_owned());
         }
-        let file = NamedFile { name: name.to_owned(), sha256: hexadecimal_sha256(&bytes) };
+        let sha256 = hexadecimal_sha256(&bytes);
         let text = String::from_utf8(bytes).map_err(|_| "the file is not UTF-8 text".to_owned())?;
+        let file = NamedFile { name: name.to_owned(), sha256, text: text.clone() };
         if !files.borrow().contains(&file) {
             files.borrow_mut().push(file);
         }

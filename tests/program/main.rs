@@ -1,5 +1,6 @@
 //! The program from outside: a case goes in; files, text and exit codes come out.
 
+mod arrange;
 mod bad_input;
 mod coverage;
 mod exchange;

@@ -1,5 +1,6 @@
 //! One file a command: read, compute, write, tell.
 
+mod arrange;
 mod check;
 mod completions;
 mod coverage;
@@ -27,6 +28,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Man(arguments) => man::run(arguments),
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
+        Command::Arrange(arguments) => arrange::run(arguments),
     }
 }
 

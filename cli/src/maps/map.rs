@@ -65,6 +65,16 @@ impl Mark {
 
 /// Draws a picture.
 pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
+    let canvas = drawn(module, map)?;
+    let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
+    let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
+    let words =
+        [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
+    Ok(Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? })
+}
+
+/// The pixels of a picture.
+pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
     let layout = Layout::of(module.size_m);
     let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
     let edges: Vec<Rect> = module.die.iter().map(|die| die.rect).collect();
@@ -89,11 +99,7 @@ pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
     };
     draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
     canvas.failure()?;
-    let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
-    let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
-    let words =
-        [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
-    Ok(Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? })
+    Ok(canvas)
 }
 
 fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, subtitle: &str) {

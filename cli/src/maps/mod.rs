@@ -4,8 +4,9 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
 //! - [`matrix`], [`chart`]: pictures that are no maps;
-//! - [`solve_maps`], [`spray_maps`], [`study_maps`]: which pictures there are.
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`]: which pictures there are.
 
+mod arrange_maps;
 mod canvas;
 mod chart;
 mod layout;
@@ -20,6 +21,7 @@ mod spray_maps;
 mod study_maps;
 mod text;
 
+pub use arrange_maps::{of_before_and_after, of_trade_off};
 pub use scale::colour_tables;
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;

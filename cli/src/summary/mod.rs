@@ -1,11 +1,13 @@
 //! `summary.json`: everything a script may ask.
 
+mod arrange;
 mod contact_field;
 mod coverage;
 mod reservations;
 mod spray;
 mod study;
 
+pub use arrange::{ArrangeSummary, Compared, PatternSummary};
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
 pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};

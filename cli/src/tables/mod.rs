@@ -1,5 +1,6 @@
 //! The rows that go to CSV and to JSON, with the units in their names.
 
+mod arrange;
 mod coverage;
 mod hot_spots;
 mod junctions;
@@ -7,6 +8,7 @@ mod levels;
 mod sensors;
 mod wide;
 
+pub use arrange::{BeforeAfterRow, NozzleRow, TradeOffRow};
 pub use coverage::{CoverageRow, DryPatchRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;

@@ -1,5 +1,6 @@
 //! What people read: verdict first, tables, plain sentences.
 
+mod arrange;
 mod check;
 mod closing;
 mod codes;
@@ -13,6 +14,7 @@ pub mod spray_side;
 mod table;
 mod verdict;
 
+pub use arrange::arrange;
 pub use check::check;
 pub use codes::{all_codes, one_code};
 pub use coverage::{coverage, coverage_without_solve};

@@ -144,6 +144,9 @@ elastic_modulus_GPa and poisson.";
 SENSOR_OFF = "E060", "a sensor beside the part that it measures",
     "offset_mm counts from the centre of the die, in the axes of the unturned die; at_mm of a sensor on a \
 layer counts from the lower left corner of the module. Both must lie on the face that is named.";
+ARRANGE_BOUNDS = "E070", "bounds that no nozzle pattern can keep",
+    "[arrange] bounds what a better pattern may do: ranges are written [lowest, highest], and the \
+flow of all nozzles together must be enough for each at its lowest flow_factor.";
 UNUSED = "W001", "something is described and never used",
     "A material, die type, nozzle type or fluid is described but nothing refers to it; perhaps a \
 name is misspelt elsewhere.";

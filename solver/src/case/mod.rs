@@ -11,6 +11,7 @@ mod file;
 mod grid_csv;
 mod ranges;
 mod record;
+mod renozzled;
 mod starter;
 mod syntax;
 #[cfg(test)]
@@ -22,11 +23,12 @@ pub use record::{
     peak_flux_W_m2,
 };
 
+pub use renozzled::renozzled;
 pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{Module, Sensor};
+use crate::module::{ArrangeBounds, Module, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -36,6 +38,8 @@ pub struct Case {
     pub module: Module,
     /// What measures temperature on it.
     pub sensors: Vec<Sensor>,
+    /// Bounds for a better nozzle pattern, where the case states any.
+    pub arrange: Option<ArrangeBounds>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -63,10 +67,12 @@ pub fn read(
     }
     let module = build::module(&context, &file, file_name);
     let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
+    let arrange = module.as_ref().and_then(|module| build::arrange::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
     build::suspicions::find(&context, &file, &module);
     let sensors = sensors.unwrap_or_default();
-    Ok(Case { record: describe(&module), module, sensors, warnings: context.into_findings() })
+    let record = describe(&module);
+    Ok(Case { record, module, sensors, arrange, warnings: context.into_findings() })
 }

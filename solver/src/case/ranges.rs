@@ -153,3 +153,11 @@ pub(super) const VISCOSITY: Quantity = Quantity {
 };
 pub(super) const SURFACE_TENSION: Quantity =
     Quantity { unit: "mN/m", low: 0.01, high: 1000.0, slips: &[("N/m", 1e3, 0.0)], hint: "" };
+
+pub(super) const SPACING: Quantity = length(0.0, 300.0, "");
+pub(super) const ARRANGED_FLOW_FACTOR: Quantity =
+    plain("", 0.05, 2.0, "1 is the flow of the nozzle's type; no nozzle is shut off");
+pub(super) const TOTAL_FLOW: Quantity = Quantity { high: 100_000.0, ..FLOW };
+pub(super) const CHF_MARGIN: Quantity =
+    plain("", 1.0, 20.0, "critical over local heat flux; about 2 is usual, 1 is burn-out");
+pub(super) const LIMIT_MARGIN: Quantity = plain("K", 0.0, 200.0, "");

@@ -22,7 +22,7 @@
 //! is to k, a few per cent, so that a handful of rough solves do; without it one solve does.
 
 use crate::conduction::assembly::assemble;
-use crate::conduction::{FaceLink, Network, Operator};
+use crate::conduction::{FaceLink, FacePlace, Network, Operator};
 use crate::linear::{CgError, CgParams, Preconditioned, norm};
 use crate::steady::GridSolution;
 
@@ -69,6 +69,8 @@ struct VaryingFace {
     /// All that meets at the face, W/K.
     conductance_W_K: f64,
     released: Option<(usize, usize)>,
+    /// Cell of the plane where the face is wet.
+    wet: Option<usize>,
 }
 
 impl VaryingFace {
@@ -80,6 +82,10 @@ impl VaryingFace {
                 .map(|side| side.map(|(c, g)| (c, g, g * slopes_1_K[c] * (rises[c] - face_rise)))),
             conductance_W_K: link.conductance_W_K(),
             released: link.released,
+            wet: match link.place {
+                FacePlace::Wet { cell } => Some(cell),
+                _ => None,
+            },
         })
     }
 
@@ -206,9 +212,16 @@ impl<'a> Linearised<'a> {
     /// `B' l` for the influence `l` of a reading with `weights` on the faces: what a kelvin more
     /// in each cell does to the reading through the cell's conductivity alone.
     pub fn conductivity_influence(&self, l: &[f64], weights: &[Vec<f64>]) -> Vec<f64> {
+        self.conductivity_influence_of(l, weights, &[])
+    }
+
+    /// [`Linearised::conductivity_influence`] for a reading that also has the weights `wet` on
+    /// the wet surface, cell by cell of the plane; an empty slice for none.
+    fn conductivity_influence_of(&self, l: &[f64], weights: &[Vec<f64>], wet: &[f64]) -> Vec<f64> {
         let mut out = vec![0.0; l.len()];
         for face in &self.varying {
-            let weight = face.released.map_or(0.0, |(k, c)| weights[k][c]);
+            let weight = face.released.map_or(0.0, |(k, c)| weights[k][c])
+                + face.wet.and_then(|c| wet.get(c)).copied().unwrap_or(0.0);
             let sum: f64 = face.sides.iter().flatten().map(|&(c, g, _)| g * l[c]).sum();
             let at_face = (sum + weight) / face.conductance_W_K;
             for &(c, _, w) in face.sides.iter().flatten() {
@@ -247,6 +260,42 @@ impl Solver<'_> {
         let (cells, cost) = self.solve(&rhs, &|l| at.conductivity_influence(l, weights))?;
         let faces = at.on_releasing_faces(&cells, weights);
         Ok(Response { cells, faces, cost })
+    }
+
+    /// The influence (a watt at each cell of the plane's wet surface) on the reading `sum of
+    /// weights x face temperature + sum of wet x wet surface's temperature`; `wet` has one entry
+    /// a cell of the plane, or none at all.
+    ///
+    /// # Errors
+    /// See [`CgError`].
+    pub fn wet_influence(
+        &self,
+        weights: &[Vec<f64>],
+        wet: &[f64],
+    ) -> Result<(Vec<f64>, Cost), CgError> {
+        let at = self.linearised;
+        let weight = |c: usize| wet.get(c).copied().unwrap_or(0.0);
+        let mut rhs = at.condensed(weights);
+        let on_wet = |visit: &mut dyn FnMut(&FaceLink, usize)| {
+            at.for_each_face(&mut |link, _| {
+                if let FacePlace::Wet { cell } = link.place {
+                    visit(link, cell);
+                }
+            });
+        };
+        on_wet(&mut |link, cell| {
+            for &(c, g) in link.sides.iter().flatten() {
+                rhs[c] += weight(cell) / link.conductance_W_K() * g;
+            }
+        });
+        let extra = |l: &[f64]| at.conductivity_influence_of(l, weights, wet);
+        let (cells, cost) = self.solve(&rhs, &extra)?;
+        let plane = &at.network.mesh.plane;
+        let mut influence = vec![0.0; plane.nx() * plane.ny()];
+        on_wet(&mut |link, cell| {
+            influence[cell] = link.balance(&cells, link.released_in(weights) + weight(cell));
+        });
+        Ok((influence, cost))
     }
 
     /// Solves `A x = rhs + extra(x)`, where `extra` is nothing without conductivities that vary.

@@ -4,9 +4,11 @@
 //! - [`readings()`]: what is read off each active face, as weights on its cells
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
+//! - [`mod@arrange`]: a better nozzle pattern within bounds
 //!
 //! Nothing below this room knows that studies exist.
 
+pub mod arrange;
 mod linearised;
 mod readings;
 mod resistance;
@@ -14,6 +16,7 @@ pub mod sensitivity;
 #[cfg(test)]
 pub(crate) mod testing;
 
+pub use arrange::arrange;
 pub use linearised::{Cost, Linearised, Response, Solver};
 pub use readings::{Readings, readings};
 pub use resistance::{ResistanceMatrix, SuperpositionCheck, resistance};

@@ -2,6 +2,7 @@
 //! units converted, die placed and turned. Every mistake is noted; a module comes out only if
 //! there was none.
 
+pub(super) mod arrange;
 mod board;
 mod coolant;
 mod die;

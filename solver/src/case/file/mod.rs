@@ -3,10 +3,12 @@
 //!
 //! Nothing here compares one part with another; that is [`super::build`]'s business.
 
+mod arrange;
 mod parts;
 mod sensors;
 mod surroundings;
 
+pub(super) use arrange::*;
 pub(super) use parts::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
@@ -35,6 +37,7 @@ pub(super) struct CaseFile {
     pub board: Option<FileBoard>,
     pub backing_plate: Option<FileBackingPlate>,
     pub mesh: Option<FileMesh>,
+    pub arrange: Option<FileArrange>,
     pub sensors: Vec<FileSensor>,
 }
 
@@ -65,6 +68,7 @@ impl CaseFile {
                 .table("backing_plate", Need::Optional)
                 .map(FileBackingPlate::read),
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
+            arrange: fields.table("arrange", Need::Optional).map(FileArrange::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
         };
         fields.finish();

@@ -17,7 +17,7 @@
 //! the last because temperatures are counted from the inlet. One influence a reading serves all.
 
 mod parameter;
-mod spray_terms;
+pub(super) mod spray_terms;
 #[cfg(test)]
 mod tests;
 

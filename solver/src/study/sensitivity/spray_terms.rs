@@ -12,9 +12,9 @@ use crate::spray::{Band, Footprint, SprayError, SprayModel};
 use crate::steady::{GridSolution, SteadyError, WetLaw};
 
 /// Step of a nozzle's flow, as a share.
-const FLOW_STEP: f64 = 1e-3;
+pub(in crate::study) const FLOW_STEP: f64 = 1e-3;
 /// Step of a nozzle's position, as a share of its stand-off.
-const POSITION_STEP: f64 = 1e-5;
+pub(in crate::study) const POSITION_STEP: f64 = 1e-5;
 /// Step of the inlet temperature, K.
 const INLET_STEP_K: f64 = 1e-2;
 
@@ -73,10 +73,51 @@ fn around(
     solution: &GridSolution,
     band: Band,
 ) -> Result<FluxChange, SteadyError> {
-    let plane = &solution.mesh.plane;
+    let Some(near) = laws_around(module, spray, n, ends, &solution.mesh.plane, band)? else {
+        return Ok(Vec::new());
+    };
+    let mut changes = Vec::new();
+    for (within, cell) in near.cells() {
+        let rise = solution.wet.rise_K[cell];
+        let change = near.laws[0].flux(within, rise).0 - near.laws[1].flux(within, rise).0;
+        if change != 0.0 {
+            changes.push((cell, change));
+        }
+    }
+    Ok(changes)
+}
+
+/// The wet side near a nozzle, with either end of a change of it.
+pub(in crate::study) struct Around {
+    /// Columns `i0..i1` and rows `j0..j1` of the plane: i0, i1, j0, j1.
+    range: [usize; 4],
+    /// Columns of the whole plane.
+    nx: usize,
+    /// The law of the cells of the range, row by row, at each end.
+    pub laws: [WetLaw; 2],
+}
+
+impl Around {
+    /// Each cell of the range: its number in the laws, and in the plane.
+    pub fn cells(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let [i0, i1, j0, j1] = self.range;
+        (j0..j1).flat_map(move |j| (i0..i1).map(move |i| j * self.nx + i)).enumerate()
+    }
+}
+
+/// The wet side with nozzle `n` replaced by each of `ends`, in the cells that either touches;
+/// `None` where there are none.
+pub(in crate::study) fn laws_around(
+    module: &Module,
+    spray: &CorrelatedSpray,
+    n: usize,
+    ends: &[Nozzle; 2],
+    plane: &PlaneGrid,
+    band: Band,
+) -> Result<Option<Around>, SteadyError> {
     let mut bounds = Bounds::of(&ends[0])?;
     bounds.join(Bounds::of(&ends[1])?);
-    let Some([i0, i1, j0, j1]) = bounds.cells(plane) else { return Ok(Vec::new()) };
+    let Some([i0, i1, j0, j1]) = bounds.cells(plane) else { return Ok(None) };
     let sub = PlaneGrid {
         x_lines_m: plane.x_lines_m[i0..=i1].into(),
         y_lines_m: plane.y_lines_m[j0..=j1].into(),
@@ -100,20 +141,8 @@ fn around(
         let curves = model.curves(&field, band);
         Ok(WetLaw::Correlated { field: Box::new(field), curves })
     };
-    let (up, down) = (law(&ends[0])?, law(&ends[1])?);
-    let mut changes = Vec::new();
-    for j in j0..j1 {
-        for i in i0..i1 {
-            let cell = j * plane.nx() + i;
-            let within = (j - j0) * sub.nx() + i - i0;
-            let rise = solution.wet.rise_K[cell];
-            let change = up.flux(within, rise).0 - down.flux(within, rise).0;
-            if change != 0.0 {
-                changes.push((cell, change));
-            }
-        }
-    }
-    Ok(changes)
+    let laws = [law(&ends[0])?, law(&ends[1])?];
+    Ok(Some(Around { range: [i0, i1, j0, j1], nx: plane.nx(), laws }))
 }
 
 /// Change of the flux with the inlet temperature, W/(m²·K), at the same rises above it: the

@@ -1,0 +1,239 @@
+//! `arrange`: a better nozzle pattern, and the case that has it.
+
+use std::time::Instant;
+
+use sprayside_solver::case::{self, Case};
+use sprayside_solver::module::{ArrangeBounds, Module, Nozzle, Spray};
+use sprayside_solver::results::{SteadyResult, Verdict, doubts};
+use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
+use sprayside_solver::study::arrange::{
+    ArrangeError, ArrangeOptions, Arranged, arrange, broken_bounds,
+};
+
+use crate::arguments::ArrangeArguments;
+use crate::case_file::CaseFile;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::progress::Progress;
+use crate::results_folder::ResultsFolder;
+use crate::summary::{ArrangeSummary, Compared};
+use crate::survey::Survey;
+use crate::tables::{BeforeAfterRow, NozzleRow, TradeOffRow, csv};
+use crate::{console, maps, text};
+
+use super::solving::{self, ResultFile, Setting};
+
+/// Points of the trade-off curve beside the pattern found.
+const TRADE_OFF_POINTS: usize = 8;
+/// The new case.
+const ARRANGED: &str = "arranged.toml";
+
+/// Solves the present pattern, looks for a better one, writes both.
+pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
+    let started = Instant::now();
+    let setting = Setting::of(&arguments.common);
+    let case = setting.read_case()?;
+    let module = &case.case.module;
+    if matches!(module.spray, Spray::Prescribed(_)) {
+        return Err(no_nozzles());
+    }
+    let target = setting.target();
+    let folder = ResultsFolder::prepare(&target)?;
+    let mut progress = Progress::start(setting.told.quiet);
+    let (before, solution) =
+        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
+            progress.solved(level);
+        })
+        .map_err(|error| solving::why_not_solved(&error))?;
+    sound(module, &before)?;
+    let stated = case.case.arrange.clone();
+    let bounds = stated.unwrap_or_else(|| ArrangeBounds::within(module.outline()));
+    let options = ArrangeOptions {
+        goal: arguments.goal.into(),
+        starts: usize::from(arguments.starts),
+        rounds: usize::from(arguments.steps),
+        trade_off_points: if arguments.no_trade_off { 0 } else { TRADE_OFF_POINTS },
+        seed: arguments.seed,
+    };
+    let found = arrange(module, &bounds, (&before, &solution), &options, &|what, done, of| {
+        progress.part(what, done, of);
+    })
+    .map_err(why_not_arranged)?;
+    sound(&found.module, &found.result)?;
+    progress.doing("drawing and writing");
+    let broken = broken_bounds(&found.module, module, &bounds);
+    if !broken.is_empty() {
+        return Err(fault(&format!("the pattern found breaks bounds: {}", broken.join("; "))));
+    }
+    let mut files = arranged_case(&case, &found)?;
+    let compared = Compared { case: &case, before: &before, bounds: &bounds, found: &found };
+    files.extend(tables_of(&compared)?);
+    files.extend(pictures_of(&compared)?);
+    let mut summary = ArrangeSummary::of(&compared);
+    let seconds = started.elapsed().as_secs_f64();
+    solving::publish(folder, files, |names| {
+        summary.files = names;
+        summary.wall_seconds = solving::rounded_seconds(seconds);
+        summary.json().map_err(super::not_written)
+    })?;
+    progress.finish();
+    if setting.told.json {
+        console::print(&summary.json().map_err(super::not_written)?)?;
+    } else if setting.told.quiet {
+        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
+            console::complain(&format!("warning: {warning}\n"));
+        }
+    } else {
+        console::print(&text::arrange(&compared, &summary, &target))?;
+    }
+    Ok(match compared.verdict_after() {
+        Verdict::Fail => Exit::LimitBroken,
+        Verdict::Pass | Verdict::None => Exit::Kept,
+    })
+}
+
+/// Refuses a solution that does not stand its own checks.
+fn sound(module: &Module, result: &SteadyResult) -> Result<(), Failure> {
+    let doubts = doubts(module, result);
+    if doubts.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::NoSolution {
+        headline: format!("the solution does not stand its own checks: {}", doubts.join("; ")),
+        help: "no verdict is given on it; please report this with the case".to_owned(),
+    })
+}
+
+/// The case with the nozzles found, and the files that it names, to lie beside it. Read back
+/// before it is believed.
+fn arranged_case(case: &CaseFile, found: &Arranged) -> Result<Vec<ResultFile>, Failure> {
+    let nozzles = nozzles_of(&found.module);
+    let mut text = case::renozzled(&case.text, nozzles)
+        .ok_or_else(|| fault("the text of the case could not be taken apart"))?;
+    let mut beside: Vec<(String, String)> = Vec::new();
+    for file in &case.files {
+        // Results lie in one folder: `maps/a.csv` becomes `maps-a.csv`.
+        let flat = file.name.replace(['/', '\\', ':'], "-").trim_start_matches('.').to_owned();
+        if flat != file.name {
+            text = text.replace(&format!("\"{}\"", file.name), &format!("\"{flat}\""));
+            text = text.replace(&format!("'{}'", file.name), &format!("\"{flat}\""));
+        }
+        if beside.iter().any(|(name, other)| *name == flat && *other != file.text) {
+            return Err(fault(&format!("two files of the case would both be called {flat}")));
+        }
+        beside.push((flat, file.text.clone()));
+    }
+    let load = |name: &str| {
+        let known = beside.iter().find(|(known, _)| known == name);
+        known.map(|(_, text)| text.clone()).ok_or_else(|| "no such file".to_owned())
+    };
+    let read: Case =
+        case::read(&text, ARRANGED, &load).map_err(|_| fault("the new case does not read back"))?;
+    if !same_nozzles(nozzles_of(&read.module), nozzles) {
+        return Err(fault("the new case reads back with other nozzles"));
+    }
+    let mut files = vec![(ARRANGED.to_owned(), text.into_bytes())];
+    for (name, text) in beside {
+        if !files.iter().any(|(known, _)| *known == name) {
+            files.push((name, text.into_bytes()));
+        }
+    }
+    Ok(files)
+}
+
+fn nozzles_of(module: &Module) -> &[Nozzle] {
+    match &module.spray {
+        Spray::Correlated(spray) => &spray.nozzles,
+        Spray::Prescribed(_) => &[],
+    }
+}
+
+fn same_nozzles(a: &[Nozzle], b: &[Nozzle]) -> bool {
+    // Angles go through degrees and may lose their last bit.
+    let near = |a: f64, b: f64| (a - b).abs() <= 1e-12;
+    a.len() == b.len()
+        && a.iter().zip(b).all(|(a, b)| {
+            a.name == b.name
+                && a.type_name == b.type_name
+                && (0..2).all(|k| near(a.at_m[k], b.at_m[k]) && near(a.tilt_rad[k], b.tilt_rad[k]))
+                && near(a.standoff_m, b.standoff_m)
+                && near(a.flow_factor, b.flow_factor)
+                && near(a.flow_m3_s, b.flow_m3_s)
+        })
+}
+
+fn tables_of(compared: &Compared) -> Result<Vec<ResultFile>, Failure> {
+    let nozzles = NozzleRow::all(&compared.case.case.module, &compared.found.module);
+    let junctions = BeforeAfterRow::all(compared.before, &compared.found.result);
+    let mut files = vec![
+        ("nozzles.csv".to_owned(), csv(&NozzleRow::HEADER, &nozzles).map_err(super::not_written)?),
+        (
+            "before_after.csv".to_owned(),
+            csv(&BeforeAfterRow::HEADER, &junctions).map_err(super::not_written)?,
+        ),
+    ];
+    if !compared.found.trade_off.is_empty() {
+        let rows: Vec<TradeOffRow> = compared.found.trade_off.iter().map(TradeOffRow::of).collect();
+        let bytes = csv(&TradeOffRow::HEADER, &rows).map_err(super::not_written)?;
+        files.push(("trade_off.csv".to_owned(), bytes));
+    }
+    Ok(files)
+}
+
+fn pictures_of(compared: &Compared) -> Result<Vec<ResultFile>, Failure> {
+    let survey = |module: &Module, result: &SteadyResult| {
+        Survey::of_result(module, result)
+            .map_err(|error| solving::why_not_solved(&SteadyError::Spray(error)))?
+            .ok_or_else(no_nozzles)
+    };
+    let (module, found) = (&compared.case.case.module, compared.found);
+    let before = survey(module, compared.before)?;
+    let after = survey(&found.module, &found.result)?;
+    let mut pictures = vec![
+        maps::of_before_and_after(
+            module,
+            [compared.before, &found.result],
+            [&before.footprints, &after.footprints],
+            compared.bounds,
+        )
+        .map_err(super::not_written)?,
+    ];
+    if found.trade_off.len() > 1 {
+        pictures.push(
+            maps::of_trade_off(module, &found.trade_off, compared.flow_after_m3_s())
+                .map_err(super::not_written)?,
+        );
+    }
+    Ok(pictures.into_iter().map(|picture| (picture.file, picture.png)).collect())
+}
+
+fn why_not_arranged(error: ArrangeError) -> Failure {
+    match error {
+        ArrangeError::Steady(error) => solving::why_not_solved(&error),
+        ArrangeError::NoNozzles => no_nozzles(),
+        _ => Failure::NoSolution {
+            headline: error.to_string(),
+            help: "widen region_mm, lower least_spacing_mm, drop a keep-out, or allow more \
+                   total_flow_mL_s; --starts looks further"
+                .to_owned(),
+        },
+    }
+}
+
+fn no_nozzles() -> Failure {
+    Failure::Request {
+        headline: "this case states its spray coefficients, so there are no nozzles to arrange"
+            .to_owned(),
+        help: "describe nozzles: [spray] model = \"correlated\", [nozzle_type.*], [[nozzle]] or \
+               [[nozzle_group]]; `sprayside new -` shows how"
+            .to_owned(),
+    }
+}
+
+/// What only a fault of ours can cause.
+fn fault(what: &str) -> Failure {
+    Failure::File {
+        headline: what.to_owned(),
+        help: Some("nothing was written; please report this with the case".to_owned()),
+    }
+}
