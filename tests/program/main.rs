@@ -9,6 +9,7 @@ mod harness;
 mod help;
 mod interruption;
 mod outputs;
+mod pictures;
 mod repeatability;
 mod report;
 mod sensors;

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod arrange;
+mod pictures;
 mod studies;
 
 use std::path::PathBuf;
@@ -11,6 +12,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use crate::exchange::SaveForm;
 
 pub use arrange::ArrangeArguments;
+pub use pictures::PictureArguments;
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -126,6 +128,7 @@ pub struct NewArguments {
 Examples:
   sprayside check module.toml
   sprayside check module.toml --json     the same as JSON, for scripts
+  sprayside check module.toml --drawing module.png   the module to scale; .svg works too
 
 Every mistake is shown at once, each under the line where it stands. Exit code 0 if the case can be
 solved, 2 if not.")]
@@ -133,6 +136,10 @@ pub struct CheckArguments {
     /// The case, or - for standard input (files that it names are then sought from here)
     #[arg(value_name = "CASE.toml")]
     pub case: PathBuf,
+
+    /// Also draw the module to scale, with names, nozzles and cones, into a PNG or SVG file
+    #[arg(long, value_name = "FILE")]
+    pub drawing: Option<PathBuf>,
 
     /// Print what was understood as JSON
     #[arg(long, conflicts_with = "quiet")]
@@ -150,6 +157,8 @@ Examples:
   sprayside solve module.toml                 results into module.out/
   sprayside solve module.toml -o runs/rev-c   results into runs/rev-c/
   sprayside solve module.toml --json | jq .hottest
+  sprayside solve module.toml --scale 20..90 --isotherms 5 --svg   maps for a paper
+  sprayside solve module.toml --section 0,32,96,32   temperatures along a line as plot and table
   sprayside solve module.toml --save npy,vtk  the fields for NumPy and for viewers of VTK files
   sprayside solve module.toml --convergence   how the temperatures settled, grid by grid
 
@@ -170,6 +179,10 @@ pub struct SolveArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a doc comment would become help text")]
     pub common: CommonArguments,
+
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub pictures: PictureArguments,
 
     /// Also write convergence.csv and convergence.png: every grid, its temperatures, uncertainties
     #[arg(long)]
@@ -199,6 +212,10 @@ pub struct CoverageArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a doc comment would become help text")]
     pub common: CommonArguments,
+
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment would become help text")]
+    pub pictures: PictureArguments,
 
     /// Survey the nozzles alone, without temperatures
     #[arg(long)]

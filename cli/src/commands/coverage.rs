@@ -18,8 +18,9 @@ use super::solving::{self, ResultFile, Setting};
 
 /// Surveys the spray, with the temperatures or without.
 pub fn run(arguments: &CoverageArguments) -> Result<Exit, Failure> {
-    let setting = Setting::of(&arguments.common);
+    let setting = Setting::of(&arguments.common).with_pictures(&arguments.pictures);
     if arguments.no_solve {
+        arguments.pictures.refuse_temperatures()?;
         return without_solve(&setting);
     }
     solving::run(
@@ -46,8 +47,7 @@ fn without_solve(setting: &Setting) -> Result<Exit, Failure> {
     let target = setting.target();
     let folder = ResultsFolder::prepare(&target)?;
     let mut files = tables(&case, &survey)?;
-    let pictures = maps::of_survey(module, &survey).map_err(super::not_written)?;
-    files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
+    files.extend(maps::of_survey(module, &survey, &setting.pictures).map_err(super::not_written)?);
     let seating = seating(&module.board, module.size_m);
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     warnings.extend(survey.warnings.iter().cloned());

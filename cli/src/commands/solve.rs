@@ -10,7 +10,7 @@ use super::solving::{self, Setting};
 
 /// Reads, solves, writes, tells.
 pub fn run(arguments: &SolveArguments) -> Result<Exit, Failure> {
-    let setting = Setting::of(&arguments.common);
+    let setting = Setting::of(&arguments.common).with_pictures(&arguments.pictures);
     solving::run(
         &setting,
         |solved, summary, _| {

@@ -3,14 +3,16 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use sprayside_solver::results::{SensorReading, Verdict, doubts, sensor_readings};
+use sprayside_solver::module::Module;
+use sprayside_solver::results::{SensorReading, Verdict, active_faces, doubts, sensor_readings};
 use sprayside_solver::seating::seating;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 
-use crate::arguments::CommonArguments;
+use crate::arguments::{CommonArguments, PictureArguments};
 use crate::case_file::{self, CaseFile};
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::maps::PictureOptions;
 use crate::progress::Progress;
 use crate::results_folder::{ResultsFolder, SUMMARY};
 use crate::summary::{Solved, Summary};
@@ -41,6 +43,8 @@ pub struct Setting<'a> {
     pub threads: Option<u16>,
     /// What is told.
     pub told: Told,
+    /// What is asked of the pictures.
+    pub pictures: PictureOptions,
 }
 
 impl<'a> Setting<'a> {
@@ -51,6 +55,39 @@ impl<'a> Setting<'a> {
             output: arguments.output.as_deref(),
             threads: arguments.threads,
             told: Told { json: arguments.json, quiet: arguments.quiet },
+            pictures: PictureOptions::default(),
+        }
+    }
+
+    /// The setting with pictures as they are asked for.
+    pub fn with_pictures(self, arguments: &PictureArguments) -> Setting<'a> {
+        Setting { pictures: arguments.options(), ..self }
+    }
+
+    /// Whether every section lies on the module.
+    fn check_sections(&self, module: &Module) -> Result<(), Failure> {
+        let [width, height] = module.size_m;
+        let inside = |at: &[f64; 2]| {
+            (0.0..=width * (1.0 + 1e-9)).contains(&at[0])
+                && (0.0..=height * (1.0 + 1e-9)).contains(&at[1])
+        };
+        match self.pictures.sections.iter().find(|line| !line.iter().all(inside)) {
+            None => Ok(()),
+            Some(line) => Err(Failure::Request {
+                headline: format!(
+                    "--section {} leaves the module",
+                    line.iter()
+                        .flatten()
+                        .map(|v| (v * 1e3).to_string())
+                        .collect::<Vec<_>>()
+                        .join(",")
+                ),
+                help: format!(
+                    "X runs from 0 to {} mm, Y from 0 to {} mm",
+                    width * 1e3,
+                    height * 1e3
+                ),
+            }),
         }
     }
 
@@ -83,6 +120,7 @@ pub fn run(
     let folder = ResultsFolder::prepare(&target)?;
     let mut progress = Progress::start(setting.told.quiet);
     let module = &case.case.module;
+    setting.check_sections(module)?;
     let (result, solution, half) =
         steady::solve_keeping_half(module, &SteadyOptions::default(), &mut |level| {
             progress.solved(level);
@@ -123,7 +161,7 @@ pub fn run(
     warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
     warnings.extend(beyond_limits(&sensors, &readings));
     let mut summary = Summary::of(&solved, warnings);
-    let mut files = usual_files(&solved)?;
+    let mut files = usual_files(&solved, &setting.pictures)?;
     let more = more(&solved, &mut summary, &progress)?;
     let report = report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
     files.extend(more);
@@ -190,7 +228,7 @@ fn beyond_limits(sensors: &[SensorRow], readings: &[SensorReading]) -> Vec<Strin
 }
 
 /// Tables and maps of a solved case.
-fn usual_files(solved: &Solved) -> Result<Vec<ResultFile>, Failure> {
+fn usual_files(solved: &Solved, pictures: &PictureOptions) -> Result<Vec<ResultFile>, Failure> {
     let result = solved.result;
     let junctions: Vec<JunctionRow> = result.junctions.iter().map(JunctionRow::of).collect();
     let hot_spots: Vec<HotSpotRow> = result.hot_spots.iter().map(HotSpotRow::of).collect();
@@ -202,9 +240,14 @@ fn usual_files(solved: &Solved) -> Result<Vec<ResultFile>, Failure> {
         let sensors = csv(&SensorRow::HEADER, solved.sensors).map_err(super::not_written)?;
         files.push(("sensors.csv".to_owned(), sensors));
     }
-    let pictures = maps::of_solve(&solved.case.case.module, result, solved.survey)
-        .map_err(super::not_written)?;
-    files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
+    let module = &solved.case.case.module;
+    let drawn = maps::of_solve(module, result, solved.survey, pictures);
+    files.extend(drawn.map_err(super::not_written)?);
+    if !pictures.sections.is_empty() {
+        let junctions = active_faces(module, solved.solution);
+        let sections = maps::of_sections(module, result, &junctions, pictures);
+        files.extend(sections.map_err(super::not_written)?);
+    }
     Ok(files)
 }
 

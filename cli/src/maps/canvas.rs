@@ -2,11 +2,14 @@
 
 use std::collections::HashMap;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use plotters::prelude::*;
 
-use super::MapError;
 use super::scale::Rgb;
 use super::text::{self, Weight};
+use super::vectors::Vectors;
+use super::{MapError, png_file};
 
 /// Ink of axes and text on the page.
 pub const INK: Rgb = [38, 38, 46];
@@ -68,13 +71,43 @@ pub struct Canvas {
     /// `3 * width * height` bytes.
     pub pixels: Vec<u8>,
     failed: Option<MapError>,
+    vectors: Option<Vectors>,
 }
 
 impl Canvas {
     /// An empty page.
     pub fn new(width: usize, height: usize) -> Canvas {
         let pixels = PAGE.iter().copied().cycle().take(3 * width * height).collect();
-        Canvas { width, height, pixels, failed: None }
+        Canvas { width, height, pixels, failed: None, vectors: None }
+    }
+
+    /// From now on keeps what is drawn as vectors too.
+    pub fn record(&mut self) {
+        self.vectors = Some(Vectors::default());
+    }
+
+    /// Keeps a rectangle of pixels, as they are now, among the vectors.
+    pub fn record_pixels(&mut self, [x, y]: [usize; 2], size: [usize; 2]) -> Result<(), MapError> {
+        if self.vectors.is_none() {
+            return Ok(());
+        }
+        let mut part = Canvas::new(size[0], size[1]);
+        for row in 0..size[1] {
+            let start = 3 * ((y + row) * self.width + x);
+            part.pixels[3 * row * size[0]..3 * (row + 1) * size[0]]
+                .copy_from_slice(&self.pixels[start..start + 3 * size[0]]);
+        }
+        let png = STANDARD.encode(png_file::encode(&part, &[])?);
+        if let Some(vectors) = &mut self.vectors {
+            vectors.image([x, y], size, &png);
+        }
+        Ok(())
+    }
+
+    /// What was drawn as SVG, if it was recorded.
+    pub fn svg(&self, title: &str, description: &str) -> Option<Vec<u8>> {
+        let size = [self.width, self.height];
+        self.vectors.as_ref().map(|vectors| vectors.document(size, title, description))
     }
 
     /// Mixes a colour into a pixel; outside the page nothing happens.
@@ -91,6 +124,9 @@ impl Canvas {
 
     /// A filled rectangle from corner to corner, both included.
     pub fn bar(&mut self, [x0, y0]: [i32; 2], [x1, y1]: [i32; 2], colour: Rgb) {
+        if let Some(vectors) = &mut self.vectors {
+            vectors.bar([x0, y0], [x1, y1], colour);
+        }
         let size = (self.width as u32, self.height as u32);
         let [r, g, b] = colour;
         // Plotters leaves out the far edge.
@@ -107,6 +143,9 @@ impl Canvas {
     /// pixels on and as many off, or unbroken.
     pub fn outline(&mut self, corners: [[i32; 2]; 2], colour: Rgb, share: f32, dash: Option<i32>) {
         let [[x0, y0], [x1, y1]] = corners;
+        if let Some(vectors) = &mut self.vectors {
+            vectors.outline(corners, colour, share, dash);
+        }
         let shown = |n: i32| dash.is_none_or(|dash| n.rem_euclid(2 * dash) < dash);
         for x in x0..=x1 {
             if shown(x - x0) {
@@ -132,6 +171,10 @@ impl Canvas {
             Align::End => x - width,
         };
         let base = y + text::capital_px(style.size_px) / 2.0;
+        if let Some(vectors) = &mut self.vectors {
+            let font = (style.size_px, style.weight);
+            vectors.text(text, [x, base], (align, false), font, (style.colour, style.halo));
+        }
         self.stamp(
             &mask,
             start.round() as i32 - mask.pen_x,
@@ -146,6 +189,11 @@ impl Canvas {
         let width = text::width_px(text, style.size_px, style.weight);
         let mask = mask.upward();
         let base = x + text::capital_px(style.size_px) / 2.0;
+        if let Some(vectors) = &mut self.vectors {
+            let font = (style.size_px, style.weight);
+            let place = (Align::Middle, true);
+            vectors.text(text, [base, y], place, font, (style.colour, style.halo));
+        }
         let start = y + width / 2.0;
         self.stamp(
             &mask,
@@ -172,6 +220,9 @@ impl Canvas {
     /// A ring of a radius and a width around a point, its rim smoothed over a pixel; a disc where
     /// the width exceeds the radius.
     pub fn ring(&mut self, centre: [f64; 2], radius: f64, width: f64, colour: Rgb) {
+        if let Some(vectors) = &mut self.vectors {
+            vectors.ring(centre, radius, width, colour);
+        }
         let reach = radius + width / 2.0 + 1.0;
         let [x0, y0] = centre.map(|c| (c - reach).floor() as i32);
         let [x1, y1] = centre.map(|c| (c + reach).ceil() as i32);
@@ -194,6 +245,9 @@ impl Canvas {
         (colour, share): (Rgb, f32),
         clip: [i32; 4],
     ) {
+        if let Some(vectors) = &mut self.vectors {
+            vectors.stroke(points, width, (colour, share), clip);
+        }
         // Coverage first, so that neighbouring pieces do not add up where they meet.
         let mut covered: HashMap<(i32, i32), f32> = HashMap::new();
         let reach = width / 2.0 + 1.0;

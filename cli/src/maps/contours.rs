@@ -1,5 +1,7 @@
 //! Lines of equal value by marching squares between the middles of cells.
 
+use std::collections::{HashMap, VecDeque};
+
 use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
@@ -64,7 +66,9 @@ pub fn contours(
                     let b = (a + 1) % 4;
                     if (value[a] < contour.level) != (value[b] < contour.level) {
                         let share = (contour.level - value[a]) / (value[b] - value[a]);
-                        cuts.push([0, 1].map(|k| place[a][k] + share * (place[b][k] - place[a][k])));
+                        cuts.push(
+                            [0, 1].map(|k| place[a][k] + share * (place[b][k] - place[a][k])),
+                        );
                     }
                 }
                 contour.pieces.extend(cuts.chunks_exact(2).map(|pair| [pair[0], pair[1]]));
@@ -73,6 +77,43 @@ pub fn contours(
     }
     all.retain(|contour| !contour.pieces.is_empty());
     all
+}
+
+/// Pieces put end to end into lines, as far as they share their ends exactly.
+pub fn joined(pieces: &[[[f64; 2]; 2]]) -> Vec<Vec<[f64; 2]>> {
+    let key = |p: [f64; 2]| p.map(f64::to_bits);
+    let mut ends: HashMap<[u64; 2], Vec<usize>> = HashMap::new();
+    for (n, piece) in pieces.iter().enumerate() {
+        for end in piece {
+            ends.entry(key(*end)).or_default().push(n);
+        }
+    }
+    let mut used = vec![false; pieces.len()];
+    let mut lines = Vec::new();
+    for first in 0..pieces.len() {
+        if used[first] {
+            continue;
+        }
+        used[first] = true;
+        let mut line = VecDeque::from(pieces[first]);
+        for at_back in [true, false] {
+            loop {
+                let end = if at_back { line[line.len() - 1] } else { line[0] };
+                let next = ends[&key(end)].iter().copied().find(|n| !used[*n]);
+                let Some(next) = next else { break };
+                used[next] = true;
+                let [a, b] = pieces[next];
+                let far = if key(a) == key(end) { b } else { a };
+                if at_back {
+                    line.push_back(far);
+                } else {
+                    line.push_front(far);
+                }
+            }
+        }
+        lines.push(line.into());
+    }
+    lines
 }
 
 #[cfg(test)]
@@ -95,10 +136,28 @@ mod tests {
         let found = contours(&field, |v| v, 0.5, &[]);
         assert_eq!(found.len(), 9);
         for contour in &found {
-            assert!(contour.pieces.iter().flatten().all(|[x, y]| {
-                (3.0 * x + 2.0 * y - contour.level).abs() < 1e-12
-            }));
+            assert!(
+                contour
+                    .pieces
+                    .iter()
+                    .flatten()
+                    .all(|[x, y]| { (3.0 * x + 2.0 * y - contour.level).abs() < 1e-12 })
+            );
         }
+    }
+
+    #[test]
+    fn a_ring_of_pieces_becomes_one_closed_line() {
+        let values = Array2::from_shape_fn((9, 9), |(j, i)| {
+            (i as f64 - 4.1).powi(2) + (j as f64 - 3.9).powi(2)
+        });
+        let at: std::sync::Arc<[f64]> = (0..=9).map(f64::from).collect();
+        let field = PlaneField { x_lines_m: at.clone(), y_lines_m: at, values };
+        let found = contours(&field, |v| v, 6.0, &[]);
+        let lines = joined(&found[0].pieces);
+        assert_eq!(lines.len(), 1);
+        assert_eq!(lines[0].first(), lines[0].last());
+        assert_eq!(lines[0].len(), found[0].pieces.len() + 1);
     }
 
     #[test]

@@ -87,9 +87,15 @@ pub struct Layout {
 impl Layout {
     /// The layout for a module of a size, in its true proportions.
     pub fn of(size_m: [f64; 2]) -> Layout {
+        Layout::wide(size_m, WIDTH_PX)
+    }
+
+    /// The same in a picture of another width; text keeps its size.
+    pub fn wide(size_m: [f64; 2], width_px: f64) -> Layout {
         let [length, height] = size_m;
-        let room = WIDTH_PX - LEFT_PX - RIGHT_PX;
-        let scale = (room / length).min(MOST_MAP_HEIGHT_PX / height);
+        let room = width_px - LEFT_PX - RIGHT_PX;
+        let highest = MOST_MAP_HEIGHT_PX * (width_px / WIDTH_PX).max(1.0);
+        let scale = (room / length).min(highest / height);
         let map_width = (length * scale).round().max(1.0);
         let map_height = (height * scale).round().max(1.0);
         let map =

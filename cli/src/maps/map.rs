@@ -4,8 +4,10 @@ use sprayside_solver::module::{Module, Rect};
 use sprayside_solver::results::PlaneField;
 
 use super::canvas::{Align, Canvas, DARK, FAINT, INK, LIGHT, Style};
+use super::contours::{Contour, contours, joined};
 use super::layout::{Layout, PixelRect};
-use super::names::{Named, place};
+use super::names::{Named, Placement, place};
+use super::options::PictureOptions;
 use super::raster::{Painting, paint};
 use super::scale::{ColourScale, Ticks};
 use super::text::{Weight, fitted, width_px};
@@ -20,7 +22,7 @@ pub struct Map<'a> {
     pub title: String,
     /// A second line.
     pub subtitle: String,
-    /// Unit, above the colour bar.
+    /// Unit, above the colour bar; empty where there is no bar.
     pub unit: &'static str,
     /// The field.
     pub field: &'a PlaneField,
@@ -65,33 +67,63 @@ impl Mark {
 
 /// Draws a picture.
 pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
-    let canvas = drawn(module, map)?;
+    draw_with(module, map, &PictureOptions::default()).map(|(picture, _)| picture)
+}
+
+/// Draws a picture as it was asked for; the second one is its SVG.
+pub fn draw_with(
+    module: &Module,
+    map: &Map,
+    options: &PictureOptions,
+) -> Result<(Picture, Option<Vec<u8>>), MapError> {
+    let canvas = painted(module, map, options)?;
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
     let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
     let words =
         [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
-    Ok(Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? })
+    let picture = Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? };
+    Ok((picture, canvas.svg(&map.title, &description)))
 }
 
 /// The pixels of a picture.
 pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
-    let layout = Layout::of(module.size_m);
+    painted(module, map, &PictureOptions::default())
+}
+
+fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
+    let layout = Layout::wide(module.size_m, options.width_px);
     let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
+    if options.svg {
+        canvas.record();
+    }
+    let scale = map.scale.clone().in_colours(options.colours);
     let edges: Vec<Rect> = module.die.iter().map(|die| die.rect).collect();
     let painting = Painting {
         field: map.field,
         convert: map.convert,
-        scale: &map.scale,
+        scale: &scale,
         edges: &edges,
         smooth: map.smooth,
     };
     paint(&mut canvas, &layout, &painting);
+    let corner = [layout.map.x0 as usize, layout.map.y0 as usize];
+    let size = [layout.map.width() as usize, layout.map.height() as usize];
+    canvas.record_pixels(corner, size)?;
+    let levels = match options.isotherms_K {
+        // Only temperatures have isotherms.
+        Some(spacing) if map.unit == "°C" => contours(map.field, map.convert, spacing, &edges),
+        _ => Vec::new(),
+    };
+    draw_contours(&mut canvas, &layout, &levels);
     draw_outlines(&mut canvas, &layout, module);
     draw_nozzles(&mut canvas, &layout, map.nozzles);
     draw_marks(&mut canvas, &layout, &map.marks);
     let left_out = draw_names(&mut canvas, &layout, module, map);
     draw_axes(&mut canvas, &layout, module.size_m);
-    draw_bar(&mut canvas, &layout, &map.scale, map.unit);
+    draw_levels(&mut canvas, &layout, module, map, &levels);
+    if !map.unit.is_empty() {
+        draw_bar(&mut canvas, &layout, &scale, map.unit);
+    }
     let subtitle = match left_out {
         0 => map.subtitle.clone(),
         1 => format!("{}; 1 name left out for lack of room", map.subtitle),
@@ -100,6 +132,53 @@ pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
     draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
     canvas.failure()?;
     Ok(canvas)
+}
+
+/// Lines of equal temperature, light with a dark rim.
+fn draw_contours(canvas: &mut Canvas, layout: &Layout, levels: &[Contour]) {
+    let map = &layout.map;
+    let clip = [map.x0, map.y0, map.x1, map.y1].map(|v| v as i32);
+    for contour in levels {
+        for line in joined(&contour.pieces) {
+            let line: Vec<[f64; 2]> = line.iter().map(|at| layout.point(*at)).collect();
+            canvas.stroke(&line, 2.4, (DARK, 0.4), clip);
+            canvas.stroke(&line, 1.0, (LIGHT, 0.85), clip);
+        }
+    }
+}
+
+/// The numbers of the levels, where nothing else stands: up to three each.
+fn draw_levels(
+    canvas: &mut Canvas,
+    layout: &Layout,
+    module: &Module,
+    map: &Map,
+    levels: &[Contour],
+) {
+    if levels.is_empty() {
+        return;
+    }
+    let mut taken = taken_by_names(layout, module, map);
+    let page = layout.map.shrunk(4.0);
+    let smallest = levels.windows(2).map(|w| w[1].level - w[0].level).fold(1.0, f64::min);
+    let decimals = (-smallest.log10().floor()).max(0.0) as usize;
+    for contour in levels {
+        let text = format!("{:.decimals$}", contour.level);
+        let width = f64::from(width_px(&text, 12.0, Weight::Regular)) + 4.0;
+        let mut put: Vec<[f64; 2]> = Vec::new();
+        for piece in &contour.pieces {
+            let [x, y] = layout.point(piece[0]);
+            let claim = PixelRect::around(x, y, width, 16.0);
+            let far = put.iter().all(|p| (p[0] - x).hypot(p[1] - y) > 260.0);
+            if put.len() < 3 && far && page.holds(&claim) && !taken.iter().any(|t| t.meets(&claim))
+            {
+                let style = Style { colour: LIGHT, halo: Some(DARK), ..Style::page(12.0) };
+                canvas.text(&text, x as f32, y as f32, Align::Middle, style);
+                put.push([x, y]);
+                taken.push(claim.shrunk(-6.0));
+            }
+        }
+    }
 }
 
 fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, subtitle: &str) {
@@ -181,8 +260,21 @@ fn draw_marks(canvas: &mut Canvas, layout: &Layout, marks: &[Mark]) {
     }
 }
 
-/// Names of die and heaters; returns how many found no room.
-fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) -> usize {
+/// Where marks are.
+fn taken_by_marks(layout: &Layout, map: &Map) -> Vec<PixelRect> {
+    let taken = |at_m: [f64; 2], size: f64| {
+        let [x, y] = layout.point(at_m);
+        PixelRect::around(x, y, size, size)
+    };
+    map.marks
+        .iter()
+        .map(|mark| taken(mark.at_m, 2.0 * mark.radius_px() + 4.0))
+        .chain(map.nozzles.iter().map(|nozzle| taken(nozzle.at_m, 12.0)))
+        .collect()
+}
+
+/// Names at their places.
+fn placed_names(layout: &Layout, module: &Module, map: &Map) -> Placement {
     let rects = module
         .die
         .iter()
@@ -196,17 +288,21 @@ fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) 
             rect: layout.rect(&rect),
         })
         .collect();
-    let taken = |at_m: [f64; 2], size: f64| {
-        let [x, y] = layout.point(at_m);
-        PixelRect::around(x, y, size, size)
-    };
-    let marks: Vec<PixelRect> = map
-        .marks
-        .iter()
-        .map(|mark| taken(mark.at_m, 2.0 * mark.radius_px() + 4.0))
-        .chain(map.nozzles.iter().map(|nozzle| taken(nozzle.at_m, 12.0)))
-        .collect();
-    let placement = place(&parts, &marks, &layout.map);
+    place(&parts, &taken_by_marks(layout, map), &layout.map)
+}
+
+/// Where names and marks are.
+fn taken_by_names(layout: &Layout, module: &Module, map: &Map) -> Vec<PixelRect> {
+    let lines = placed_names(layout, module, map).lines.into_iter().map(|line| {
+        let width = f64::from(width_px(&line.text, line.size_px, Weight::Regular)) + 6.0;
+        PixelRect::around(line.at[0], line.at[1], width, f64::from(line.size_px) + 4.0)
+    });
+    lines.chain(taken_by_marks(layout, map)).collect()
+}
+
+/// Names of die and heaters; returns how many found no room.
+fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) -> usize {
+    let placement = placed_names(layout, module, map);
     let page = [0, 0, canvas.width as i32, canvas.height as i32];
     for leader in &placement.leaders {
         canvas.stroke(leader, 3.0, (DARK, 0.75), page);

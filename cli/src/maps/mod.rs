@@ -3,29 +3,40 @@
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
-//! - [`matrix`], [`chart`]: pictures that are no maps;
+//! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
+//! - [`matrix`], [`chart`], [`section`], [`module_map`]: pictures that show no field;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`]: which pictures there are.
 
 mod arrange_maps;
 mod canvas;
 mod chart;
+mod contours;
 mod layout;
 mod map;
 mod matrix;
+mod module_map;
 mod names;
+mod options;
 mod png_file;
 mod raster;
 mod scale;
+mod section;
 mod solve_maps;
 mod spray_maps;
 mod study_maps;
 mod text;
+mod vectors;
 
 pub use arrange_maps::{of_before_and_after, of_trade_off};
+pub use module_map::of_module;
+pub use options::{Colours, PictureOptions, SectionLine};
 pub use scale::colour_tables;
-pub use solve_maps::of_solve;
+pub use solve_maps::{of_sections, of_solve};
 pub use spray_maps::of_survey;
 pub use study_maps::{of_convergence, of_resistance, of_sensitivity};
+
+/// A file: its name and its bytes.
+pub type File = (String, Vec<u8>);
 
 /// A finished picture.
 #[derive(Debug)]

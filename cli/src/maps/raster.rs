@@ -97,7 +97,7 @@ fn places(lines: &[f64], count: usize, position: impl Fn(usize) -> f64) -> Vec<P
 }
 
 /// For every cell which of the rectangles covers its centre (the last one wins), 0 for none.
-fn regions(field: &PlaneField, edges: &[Rect]) -> Vec<u32> {
+pub(super) fn regions(field: &PlaneField, edges: &[Rect]) -> Vec<u32> {
     let (nx, ny) = (field.x_lines_m.len() - 1, field.y_lines_m.len() - 1);
     let mut regions = vec![0; nx * ny];
     // The first cell whose centre lies beyond a position.

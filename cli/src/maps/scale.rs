@@ -1,6 +1,9 @@
 //! Colours for values, and round numbers for axes.
 
+use clap::ValueEnum;
 use colorous::Gradient;
+
+use super::options::Colours;
 
 /// Red, green, blue.
 pub type Rgb = [u8; 3];
@@ -38,6 +41,17 @@ impl ColourScale {
     /// With a colour of its own for everything below a value.
     pub fn with_alarm(mut self, below: f64, colour: Rgb) -> ColourScale {
         self.alarm = Some((below, colour));
+        self
+    }
+
+    /// The same values in other colours, the same way round.
+    pub fn in_colours(mut self, colours: Colours) -> ColourScale {
+        let reversed = luma(self.table[0]) > luma(self.table[ENTRIES - 1]);
+        self.table =
+            (0..ENTRIES).map(|entry| colours.at(entry as f64 / (ENTRIES - 1) as f64)).collect();
+        if reversed {
+            self.table.reverse();
+        }
         self
     }
 
@@ -91,26 +105,21 @@ impl ColourScale {
     }
 }
 
-/// The colour scales that the report offers: name, and 256 colours, three bytes each. All rise in
-/// lightness from end to end.
-pub fn colour_tables() -> Vec<(&'static str, Vec<u8>)> {
-    [
-        ("magma", colorous::MAGMA),
-        ("cividis", colorous::CIVIDIS),
-        ("viridis", colorous::VIRIDIS),
-        ("greys", colorous::GREYS),
-    ]
-    .into_iter()
-    .map(|(name, gradient)| {
-        let colours = (0..256).flat_map(|entry| {
-            // The greys of the library run from light to dark.
-            let entry = if name == "greys" { 255 - entry } else { entry };
-            let colour = gradient.eval_continuous(f64::from(entry) / 255.0);
-            [colour.r, colour.g, colour.b]
-        });
-        (name, colours.collect())
-    })
-    .collect()
+/// Brightness enough to tell which end is the lighter one (Rec. 709 weights).
+fn luma([r, g, b]: Rgb) -> f64 {
+    0.2126 * f64::from(r) + 0.7152 * f64::from(g) + 0.0722 * f64::from(b)
+}
+
+/// The colour scales that the report offers: name, and 256 colours, three bytes each.
+pub fn colour_tables() -> Vec<(String, Vec<u8>)> {
+    Colours::value_variants()
+        .iter()
+        .map(|colours| {
+            let name = colours.to_possible_value().map_or(String::new(), |v| v.get_name().into());
+            let table = (0..256).flat_map(|entry| colours.at(f64::from(entry) / 255.0));
+            (name, table.collect())
+        })
+        .collect()
 }
 
 /// Round numbers inside a range, and how many decimals they need.

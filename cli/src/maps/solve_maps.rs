@@ -5,9 +5,11 @@ use sprayside_solver::module::Module;
 use sprayside_solver::results::{Junction, PlaneField, SteadyResult};
 
 use super::layout::Layout;
-use super::map::{Map, Mark, NozzleMark, draw};
+use super::map::{Map, Mark, NozzleMark, draw_with};
+use super::options::PictureOptions;
 use super::scale::ColourScale;
-use super::{MapError, Picture, spray_maps};
+use super::section::{self, Curve};
+use super::{File, MapError, Picture, spray_maps};
 use crate::figures::{celsius, decimals_for, rounded_up};
 use crate::survey::Survey;
 
@@ -19,7 +21,8 @@ pub fn of_solve(
     module: &Module,
     result: &SteadyResult,
     survey: Option<&Survey>,
-) -> Result<Vec<Picture>, MapError> {
+    options: &PictureOptions,
+) -> Result<Vec<File>, MapError> {
     let footprints = survey.map_or(&[][..], |survey| &survey.footprints);
     let nozzles = spray_maps::nozzle_marks(footprints);
     let liquid = survey.map(|survey| spray_maps::wetted_flux(&survey.picture));
@@ -32,7 +35,50 @@ pub fn of_solve(
         maps.push(spray_maps::chf_margin(&spray.chf_margin, &nozzles));
     }
     maps.extend(sheets(result));
-    maps.par_iter().map(|map| draw(module, map)).collect()
+    if let Some([low, high]) = options.scale_C {
+        for map in maps.iter_mut().filter(|map| map.unit == "°C") {
+            let above = range_of([map.field]).is_some_and(|[_, most]| celsius(most) > high);
+            map.scale = ColourScale::magma(low, high).open_above(above);
+        }
+    }
+    let drawn: Vec<Vec<File>> = maps
+        .par_iter()
+        .map(|map| draw_with(module, map, options).map(both_files))
+        .collect::<Result<_, _>>()?;
+    Ok(drawn.into_iter().flatten().collect())
+}
+
+/// The files of a picture and its SVG.
+pub(super) fn both_files((picture, svg): (Picture, Option<Vec<u8>>)) -> Vec<File> {
+    let name = picture.file.replace(".png", ".svg");
+    let mut files = vec![(picture.file, picture.png)];
+    files.extend(svg.map(|svg| (name, svg)));
+    files
+}
+
+/// Temperatures of surface and junctions along the lines asked for: a plot and a table each.
+pub fn of_sections(
+    module: &Module,
+    result: &SteadyResult,
+    junctions: &PlaneField,
+    options: &PictureOptions,
+) -> Result<Vec<File>, MapError> {
+    let mut files = Vec::new();
+    let curves = [
+        Curve { name: "surface", field: &result.surface_K },
+        Curve { name: "junctions", field: junctions },
+    ];
+    for (index, line) in options.sections.iter().enumerate() {
+        let stem = match options.sections.len() {
+            1 => "section".to_owned(),
+            _ => format!("section-{}", index + 1),
+        };
+        let name = format!("{stem}.png");
+        let plot = section::draw(module, &name, *line, &curves, celsius, options)?;
+        files.extend(both_files(plot));
+        files.push((format!("{stem}.csv"), section::table(module, *line, &curves, celsius)));
+    }
+    Ok(files)
 }
 
 /// The exposed surface, with the hottest point of every junction that is large enough.

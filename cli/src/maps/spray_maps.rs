@@ -5,10 +5,11 @@ use sprayside_solver::module::Module;
 use sprayside_solver::results::PlaneField;
 use sprayside_solver::spray::{FluxField, Footprint};
 
-use super::map::{Map, Mark, NozzleMark, draw};
+use super::map::{Map, Mark, NozzleMark, draw_with};
+use super::options::PictureOptions;
 use super::scale::{ColourScale, Rgb};
-use super::solve_maps::scale_of;
-use super::{MapError, Picture};
+use super::solve_maps::{both_files, scale_of};
+use super::{File, MapError};
 use crate::survey::Survey;
 
 /// Points of a drawn outline.
@@ -19,10 +20,14 @@ const HIGHEST_MARGIN: f64 = 6.0;
 const BURNT_OUT: Rgb = [0, 214, 214];
 
 /// Draws the map of a survey without a solve.
-pub fn of_survey(module: &Module, survey: &Survey) -> Result<Vec<Picture>, MapError> {
+pub fn of_survey(
+    module: &Module,
+    survey: &Survey,
+    options: &PictureOptions,
+) -> Result<Vec<File>, MapError> {
     let nozzles = nozzle_marks(&survey.footprints);
     let liquid = wetted_flux(&survey.picture);
-    Ok(vec![draw(module, &volumetric_flux(&liquid, &nozzles))?])
+    draw_with(module, &volumetric_flux(&liquid, &nozzles), options).map(both_files)
 }
 
 /// The flux on the wetted part of every cell that is at least half wetted, the rest dry: on a

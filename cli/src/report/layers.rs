@@ -86,7 +86,7 @@ struct Layer {
 
 #[derive(Debug, Serialize)]
 struct Colours {
-    name: &'static str,
+    name: String,
     table: String,
 }
 
@@ -283,7 +283,7 @@ impl MapData {
 
     /// Names of the colour scales.
     pub fn colour_names(&self) -> impl Iterator<Item = &str> {
-        self.colours.iter().map(|colours| colours.name)
+        self.colours.iter().map(|colours| colours.name.as_str())
     }
 
     /// Titles of the layers that found no room.
