@@ -3,7 +3,7 @@
 //!
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
-//! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
 //!   [`results_folder`]: whole or not at all;
@@ -22,6 +22,7 @@ mod failure;
 mod figures;
 mod maps;
 mod progress;
+mod readings_file;
 mod report;
 mod results_folder;
 mod summary;

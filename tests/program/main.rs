@@ -4,6 +4,7 @@ mod bad_input;
 mod coverage;
 mod exchange;
 mod exit_codes;
+mod fit;
 mod harness;
 mod help;
 mod interruption;

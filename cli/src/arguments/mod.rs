@@ -1,5 +1,6 @@
 //! The command line.
 
+mod measurements;
 mod studies;
 
 use std::path::PathBuf;
@@ -9,6 +10,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::exchange::SaveForm;
 
+pub use measurements::{FitArguments, ParameterName};
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -100,6 +102,8 @@ pub enum Command {
     Resistance(ResistanceArguments),
     /// What every input does to every junction, and where more cooling helps most
     Sensitivity(SensitivityArguments),
+    /// The model against thermometers: corrections, their intervals, which sensor disagrees
+    Fit(FitArguments),
 }
 
 /// Arguments of `new`.

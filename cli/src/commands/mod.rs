@@ -4,6 +4,7 @@ mod check;
 mod completions;
 mod coverage;
 mod explain;
+mod fit;
 mod man;
 mod new;
 mod resistance;
@@ -27,6 +28,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Man(arguments) => man::run(arguments),
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
+        Command::Fit(arguments) => fit::run(arguments),
     }
 }
 

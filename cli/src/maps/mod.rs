@@ -3,7 +3,7 @@
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
-//! - [`matrix`], [`chart`]: pictures that are no maps;
+//! - [`matrix`], [`chart`], [`residuals`]: pictures that are no maps;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`]: which pictures there are.
 
 mod canvas;
@@ -14,12 +14,14 @@ mod matrix;
 mod names;
 mod png_file;
 mod raster;
+mod residuals;
 mod scale;
 mod solve_maps;
 mod spray_maps;
 mod study_maps;
 mod text;
 
+pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;

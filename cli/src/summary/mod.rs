@@ -2,12 +2,14 @@
 
 mod contact_field;
 mod coverage;
+mod fit;
 mod reservations;
 mod spray;
 mod study;
 
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
+pub use fit::FitSummary;
 pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use spray::{Budget, BurntOutPlace, Correlation};
 pub use study::{Gains, Resistances};
@@ -15,7 +17,7 @@ pub use study::{Gains, Resistances};
 use serde::Serialize;
 use sprayside_solver::case::MaterialRecord;
 use sprayside_solver::module::Spray;
-use sprayside_solver::results::{SteadyResult, Verdict};
+use sprayside_solver::results::{SensorReading, SteadyResult, Verdict};
 use sprayside_solver::seating::Seating;
 use sprayside_solver::steady::GridSolution;
 
@@ -73,6 +75,8 @@ pub struct Solved<'a> {
     /// Its contact field, where there is one.
     pub seating: Option<&'a Seating>,
     /// What its sensors should read.
+    pub readings: &'a [SensorReading],
+    /// The same as rows.
     pub sensors: &'a [SensorRow],
 }
 
@@ -131,6 +135,8 @@ pub struct Summary {
     pub resistance: Option<Resistances>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sensitivity: Option<Gains>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fit: Option<FitSummary>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -196,6 +202,7 @@ impl Summary {
             contact_field: seating.map(ContactField::of),
             resistance: None,
             sensitivity: None,
+            fit: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,

@@ -26,7 +26,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{Module, Sensor};
+use crate::module::{Correction, Module, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -36,6 +36,8 @@ pub struct Case {
     pub module: Module,
     /// What measures temperature on it.
     pub sensors: Vec<Sensor>,
+    /// Factors on what the case states; they are in `module` already.
+    pub correction: Correction,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -68,5 +70,14 @@ pub fn read(
     };
     build::suspicions::find(&context, &file, &module);
     let sensors = sensors.unwrap_or_default();
-    Ok(Case { record: describe(&module), module, sensors, warnings: context.into_findings() })
+    let correction = build::correction::build(&file);
+    // What is suspicious is said of what is written; everything else sees the corrected module.
+    let module = correction.apply(&module);
+    Ok(Case {
+        record: describe(&module),
+        module,
+        sensors,
+        correction,
+        warnings: context.into_findings(),
+    })
 }

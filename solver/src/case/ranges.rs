@@ -136,6 +136,9 @@ pub(super) const YIELD: Quantity = plain("MPa", 1.0, 5000.0, "");
 /// Laboratory thermometers reach some 0.001 K; beyond 20 K nothing is measured.
 pub(super) const LIMIT_OF_ERROR: Quantity =
     plain("K", 0.001, 20.0, "the largest error of the reading, not a standard deviation");
+pub(super) const CORRECTION: Quantity =
+    plain("", 0.01, 100.0, "a factor on what the case states; 1 changes nothing");
+pub(super) const INLET_OFFSET: Quantity = plain("K", -100.0, 100.0, "0 changes nothing");
 pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 

@@ -1,5 +1,6 @@
 //! Questions that are answered from a solution, or from several.
 //!
+//! - [`fit`]: the model against thermometers, and the corrections that they ask for
 //! - [`Linearised`]: a solution's network linearised there, and solves with it
 //! - [`readings()`]: what is read off each active face, as weights on its cells
 //! - [`resistance()`]: the thermal resistance matrix
@@ -7,6 +8,7 @@
 //!
 //! Nothing below this room knows that studies exist.
 
+pub mod fit;
 mod linearised;
 mod readings;
 mod resistance;

@@ -3,10 +3,12 @@
 //!
 //! Nothing here compares one part with another; that is [`super::build`]'s business.
 
+mod correction;
 mod parts;
 mod sensors;
 mod surroundings;
 
+pub(super) use correction::*;
 pub(super) use parts::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
@@ -36,6 +38,7 @@ pub(super) struct CaseFile {
     pub backing_plate: Option<FileBackingPlate>,
     pub mesh: Option<FileMesh>,
     pub sensors: Vec<FileSensor>,
+    pub correction: Option<FileCorrection>,
 }
 
 impl CaseFile {
@@ -66,6 +69,7 @@ impl CaseFile {
                 .map(FileBackingPlate::read),
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
+            correction: fields.table("correction", Need::Optional).map(FileCorrection::read),
         };
         fields.finish();
         file
