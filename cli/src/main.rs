@@ -4,6 +4,7 @@
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`comparison`]: two results side by side;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
 //!   [`results_folder`]: whole or not at all;
@@ -14,6 +15,7 @@
 mod arguments;
 mod case_file;
 mod commands;
+mod comparison;
 mod console;
 mod diagnostics;
 mod exchange;

@@ -3,7 +3,6 @@
 use std::fs;
 use std::path::Path;
 
-use sprayside_solver::module::Sensor;
 use sprayside_solver::study::fit::Measured;
 
 use crate::failure::Failure;
@@ -16,8 +15,8 @@ const RANGE_C: [f64; 2] = [-150.0, 500.0];
 const FORM: &str = "a line of headings, sensor,reading_C or sensor,reading_C,limit_of_error_K, and a \
 row a sensor";
 
-/// Reads the readings of `sensors` at `path`: every sensor at most once.
-pub fn read(path: &Path, sensors: &[Sensor]) -> Result<Vec<Measured>, Failure> {
+/// Reads the readings of the sensors of these names at `path`: every sensor at most once.
+pub fn read(path: &Path, sensors: &[&str]) -> Result<Vec<Measured>, Failure> {
     let bytes = fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
     let text = String::from_utf8(bytes).map_err(|_| Failure::Request {
         headline: format!("{} is not UTF-8 text", path.display()),
@@ -30,7 +29,7 @@ fn wrong(name: &str, line: u64, what: impl std::fmt::Display, help: impl Into<St
     Failure::Request { headline: format!("{name}, line {line}: {what}"), help: help.into() }
 }
 
-fn parse(text: &str, name: &str, sensors: &[Sensor]) -> Result<Vec<Measured>, Failure> {
+fn parse(text: &str, name: &str, sensors: &[&str]) -> Result<Vec<Measured>, Failure> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = csv::ReaderBuilder::new()
         .comment(Some(b'#'))
@@ -65,12 +64,11 @@ fn parse(text: &str, name: &str, sensors: &[Sensor]) -> Result<Vec<Measured>, Fa
         })?;
         let line = record.position().map_or(0, csv::Position::line);
         let cell = |column: usize| record.get(column).unwrap_or("");
-        let sensor = sensors.iter().position(|s| s.name == cell(at_sensor)).ok_or_else(|| {
-            let names: Vec<&str> = sensors.iter().map(|sensor| sensor.name.as_str()).collect();
-            let help = if names.is_empty() {
+        let sensor = sensors.iter().position(|s| *s == cell(at_sensor)).ok_or_else(|| {
+            let help = if sensors.is_empty() {
                 "the case has no [[sensor]]".to_owned()
             } else {
-                format!("its sensors are {}", names.join(", "))
+                format!("its sensors are {}", sensors.join(", "))
             };
             let what = format!("the case has no sensor {:?}", cell(at_sensor));
             wrong(name, line, what, help)
@@ -113,24 +111,13 @@ fn parse(text: &str, name: &str, sensors: &[Sensor]) -> Result<Vec<Measured>, Fa
 #[cfg(test)]
 mod tests {
     use super::*;
-    use sprayside_solver::module::{SensorError, SensorPlace};
 
-    fn sensors() -> Vec<Sensor> {
-        ["A", "B"]
-            .map(|name| Sensor {
-                name: name.to_owned(),
-                place: SensorPlace::Junction { die: 0 },
-                at_m: [0.0, 0.0],
-                error: SensorError::Stated(0.5),
-                placement_m: 0.0,
-            })
-            .to_vec()
-    }
+    const SENSORS: [&str; 2] = ["A", "B"];
 
     #[test]
     fn readings_are_found_by_name_in_any_order_of_columns() {
         let text = "# run 7\nreading_C, sensor ,limit_of_error_K\n70.5,B,\n60,A,0.2\n";
-        let readings = parse(text, "r.csv", &sensors()).expect("readings");
+        let readings = parse(text, "r.csv", &SENSORS).expect("readings");
         assert_eq!((readings[0].sensor, readings[0].limit_of_error_K), (1, None));
         assert_eq!((readings[1].sensor, readings[1].limit_of_error_K), (0, Some(0.2)));
         assert!((readings[0].reading_K - 343.65).abs() < 1e-12);
@@ -151,7 +138,7 @@ mod tests {
             ("sensor,reading_C\n", "there is no reading"),
             ("", "a heading is missing"),
         ] {
-            let failure = parse(text, "r.csv", &sensors()).expect_err("refused");
+            let failure = parse(text, "r.csv", &SENSORS).expect_err("refused");
             assert!(failure.rendered().contains(words), "{text:?}: {}", failure.rendered());
         }
     }

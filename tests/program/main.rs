@@ -1,6 +1,7 @@
 //! The program from outside: a case goes in; files, text and exit codes come out.
 
 mod bad_input;
+mod compare;
 mod coverage;
 mod exchange;
 mod exit_codes;
@@ -9,6 +10,7 @@ mod harness;
 mod help;
 mod interruption;
 mod outputs;
+mod qualify;
 mod repeatability;
 mod report;
 mod sensors;

@@ -1,6 +1,8 @@
 //! The command line.
 
+mod compare;
 mod measurements;
+mod qualify;
 mod studies;
 
 use std::path::PathBuf;
@@ -10,7 +12,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::exchange::SaveForm;
 
+pub use compare::CompareArguments;
 pub use measurements::{FitArguments, ParameterName};
+pub use qualify::QualifyArguments;
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -104,6 +108,10 @@ pub enum Command {
     Sensitivity(SensitivityArguments),
     /// The model against thermometers: corrections, their intervals, which sensor disagrees
     Fit(FitArguments),
+    /// The plan of a cycling test that stands for a life in the field
+    Qualify(QualifyArguments),
+    /// Two results, or a result and readings, side by side
+    Compare(CompareArguments),
 }
 
 /// Arguments of `new`.

@@ -32,7 +32,8 @@ pub fn run(arguments: &FitArguments) -> Result<Exit, Failure> {
     }
     // Before the work: readings and the place of the corrected case.
     let case = case_file::read(path)?;
-    let readings = readings_file::read(&arguments.readings, &case.case.sensors)?;
+    let names: Vec<&str> = case.case.sensors.iter().map(|s| s.name.as_str()).collect();
+    let readings = readings_file::read(&arguments.readings, &names)?;
     let options = options(arguments);
     check(&options, &case.case.module, &readings)?;
     let target = arguments.corrected.clone().unwrap_or_else(|| beside(path));

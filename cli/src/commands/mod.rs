@@ -1,12 +1,14 @@
 //! One file a command: read, compute, write, tell.
 
 mod check;
+mod compare;
 mod completions;
 mod coverage;
 mod explain;
 mod fit;
 mod man;
 mod new;
+mod qualify;
 mod resistance;
 mod sensitivity;
 mod solve;
@@ -29,6 +31,8 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Fit(arguments) => fit::run(arguments),
+        Command::Qualify(arguments) => qualify::run(arguments),
+        Command::Compare(arguments) => compare::run(arguments),
     }
 }
 

@@ -3,6 +3,7 @@
 mod contact_field;
 mod coverage;
 mod fit;
+mod qualification;
 mod reservations;
 mod spray;
 mod study;
@@ -10,6 +11,7 @@ mod study;
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
 pub use fit::FitSummary;
+pub use qualification::QualificationSummary;
 pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use spray::{Budget, BurntOutPlace, Correlation};
 pub use study::{Gains, Resistances};
@@ -137,6 +139,8 @@ pub struct Summary {
     pub sensitivity: Option<Gains>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fit: Option<FitSummary>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub qualification: Option<QualificationSummary>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -203,6 +207,7 @@ impl Summary {
             resistance: None,
             sensitivity: None,
             fit: None,
+            qualification: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,

@@ -5,6 +5,7 @@ mod fit;
 mod hot_spots;
 mod junctions;
 mod levels;
+mod qualification;
 mod sensors;
 mod wide;
 
@@ -15,6 +16,7 @@ pub use junctions::JunctionRow;
 #[cfg(test)]
 pub use junctions::tests as testing;
 pub use levels::LevelRow;
+pub use qualification::QualificationRow;
 pub use sensors::SensorRow;
 pub use wide::{matrix_csv, sensitivity_csv};
 

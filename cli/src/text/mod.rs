@@ -3,8 +3,10 @@
 mod check;
 mod closing;
 mod codes;
+mod compare;
 mod coverage;
 mod fit;
+mod qualify;
 mod resistance;
 mod sensitivity;
 mod sensors;
@@ -16,8 +18,10 @@ mod verdict;
 
 pub use check::check;
 pub use codes::{all_codes, one_code};
+pub use compare::compare;
 pub use coverage::{coverage, coverage_without_solve};
 pub use fit::fit;
+pub use qualify::qualify;
 pub use resistance::resistance;
 pub use sensitivity::sensitivity;
 pub use solve::{heat, solve};

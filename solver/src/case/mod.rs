@@ -9,6 +9,7 @@ mod diagnostic;
 mod fields;
 mod file;
 mod grid_csv;
+mod history_csv;
 mod ranges;
 mod record;
 mod starter;
@@ -26,7 +27,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{Correction, Module, Sensor};
+use crate::module::{Correction, Module, Qualification, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -36,6 +37,8 @@ pub struct Case {
     pub module: Module,
     /// What measures temperature on it.
     pub sensors: Vec<Sensor>,
+    /// What is to be proved by which test, if the case says.
+    pub qualification: Option<Qualification>,
     /// Factors on what the case states; they are in `module` already.
     pub correction: Correction,
     /// What was understood, for `check`.
@@ -65,6 +68,10 @@ pub fn read(
     }
     let module = build::module(&context, &file, file_name);
     let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
+    let qualification = module.as_ref().and_then(|module| {
+        let written = file.qualification.as_ref()?;
+        build::qualification::build(&context, written, module)
+    });
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
@@ -77,6 +84,7 @@ pub fn read(
         record: describe(&module),
         module,
         sensors,
+        qualification,
         correction,
         warnings: context.into_findings(),
     })

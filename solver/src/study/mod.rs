@@ -2,6 +2,7 @@
 //!
 //! - [`fit`]: the model against thermometers, and the corrections that they ask for
 //! - [`Linearised`]: a solution's network linearised there, and solves with it
+//! - [`qualify()`]: the plan of a test from the temperatures of a solve
 //! - [`readings()`]: what is read off each active face, as weights on its cells
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
@@ -10,6 +11,7 @@
 
 pub mod fit;
 mod linearised;
+mod qualify;
 mod readings;
 mod resistance;
 pub mod sensitivity;
@@ -17,6 +19,7 @@ pub mod sensitivity;
 pub(crate) mod testing;
 
 pub use linearised::{Cost, Linearised, Response, Solver};
+pub use qualify::qualify;
 pub use readings::{Readings, readings};
 pub use resistance::{ResistanceMatrix, SuperpositionCheck, resistance};
 pub use sensitivity::{Sensitivity, sensitivity};

@@ -9,6 +9,7 @@ mod die;
 mod materials;
 mod names;
 mod nozzles;
+pub(super) mod qualification;
 pub(super) mod sensors;
 mod spray;
 mod spray_suspicions;

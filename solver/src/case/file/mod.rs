@@ -5,11 +5,13 @@
 
 mod correction;
 mod parts;
+mod qualification;
 mod sensors;
 mod surroundings;
 
 pub(super) use correction::*;
 pub(super) use parts::*;
+pub(super) use qualification::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
 
@@ -39,6 +41,7 @@ pub(super) struct CaseFile {
     pub mesh: Option<FileMesh>,
     pub sensors: Vec<FileSensor>,
     pub correction: Option<FileCorrection>,
+    pub qualification: Option<FileQualification>,
 }
 
 impl CaseFile {
@@ -70,6 +73,9 @@ impl CaseFile {
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
             correction: fields.table("correction", Need::Optional).map(FileCorrection::read),
+            qualification: fields
+                .table("qualification", Need::Optional)
+                .map(FileQualification::read),
         };
         fields.finish();
         file
