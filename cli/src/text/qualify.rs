@@ -70,13 +70,13 @@ fn parts(plan: &QualificationSummary) -> String {
     let (reliability, confidence) = (number(plan.reliability, 4), number(plan.confidence, 4));
     let mut text = match plan.parts {
         Some(parts) => format!(
-            "{} {} through the whole test with at most {} show a reliability of {reliability} at a \
-             confidence of {confidence} (binomial law).",
+            "{} {} through the whole test, {}, show a reliability of {reliability} at a confidence of \
+             {confidence} (binomial law).",
             styled(HEADING, "Samples:"),
             counted(parts as usize, "part", "parts"),
             match plan.failures_allowed {
-                0 => "no failure".to_owned(),
-                n => counted(n as usize, "failure", "failures"),
+                0 => "none of them failed".to_owned(),
+                n => format!("at most {n} of them failed"),
             },
         ),
         None => {

@@ -138,7 +138,7 @@ fn largest_swing_K<'a>(cycles: impl Iterator<Item = &'a (Swing, f64)>) -> f64 {
 /// Without a die.
 pub fn plan(input: &PlanInput) -> Plan {
     assert!(!input.die.is_empty(), "a plan needs a die");
-    let mut warnings = Vec::new();
+    let mut warnings = Remarks::default();
     let die: Vec<DiePlan> = input
         .die
         .iter()
@@ -150,28 +150,30 @@ pub fn plan(input: &PlanInput) -> Plan {
     // A hair less than a whole number is that number: margins and years multiply with rounding.
     let test_periods = (die[governing].test_periods - 1e-6).ceil().max(0.0);
     for plan in &die {
-        let factors = plan.by_model.iter().map(|(_, factor)| *factor);
-        let (low, high) =
-            factors.fold((f64::INFINITY, 0.0), |(l, h): (f64, f64), f| (l.min(f), h.max(f)));
-        if plan.acceleration.is_finite() && plan.acceleration > 0.0 && high > 3.0 * low {
-            warnings.push(format!(
-                "{}: the published models put the acceleration factor anywhere from {low:.3} to {high:.3}; choose the one for your solder, or plan for the lowest",
-                plan.name
-            ));
-        }
         if plan.test_swing_K + 1e-9 < plan.field_swing_K {
-            warnings.push(format!(
-                "{}: the test swings less ({:.1} K) than the field ({:.1} K), so that cracks may start in the field that the test never sees",
-                plan.name, plan.test_swing_K, plan.field_swing_K
-            ));
+            warnings.add(
+                &plan.name,
+                "the test swings less than the field, so that cracks may start in the field that the test never sees".to_owned(),
+            );
         }
-        if plan.life_of_test.is_some_and(|sum| sum > 1.0) {
-            warnings.push(format!(
-                "{}: the test takes {:.2} times the life that the joints are known to endure",
-                plan.name,
-                plan.life_of_test.unwrap_or(f64::NAN)
-            ));
+        if let Some(sum) = plan.life_of_test.filter(|sum| *sum > 1.0) {
+            warnings.add(
+                &plan.name,
+                format!(
+                    "the test takes {sum:.2} times the life that the joints are known to endure"
+                ),
+            );
         }
+    }
+    let chief = &die[governing];
+    let factors = chief.by_model.iter().map(|(_, factor)| *factor);
+    let (low, high) =
+        factors.fold((f64::INFINITY, 0.0), |(l, h): (f64, f64), f| (l.min(f), h.max(f)));
+    if chief.acceleration.is_finite() && chief.acceleration > 0.0 && high > 3.0 * low {
+        warnings.add(
+            &chief.name,
+            format!("the published models put the acceleration factor anywhere from {low:.3} to {high:.3}; choose the one for your solder, or plan for the lowest"),
+        );
     }
     let (reliability, confidence) = (input.reliability, input.confidence);
     let parts_with_margin = input
@@ -190,7 +192,30 @@ pub fn plan(input: &PlanInput) -> Plan {
         shown: input.samples.map(|n| samples::reliability_shown(n, input.failures, confidence)),
         periods_for_samples,
         die,
-        warnings,
+        warnings: warnings.lines(),
+    }
+}
+
+/// Remarks with the die that each is of; a remark that many share is said once.
+#[derive(Default)]
+struct Remarks(Vec<(String, Vec<String>)>);
+
+impl Remarks {
+    fn add(&mut self, name: &str, what: String) {
+        match self.0.iter_mut().find(|(known, _)| *known == what) {
+            Some((_, names)) => names.push(name.to_owned()),
+            None => self.0.push((what, vec![name.to_owned()])),
+        }
+    }
+
+    fn lines(self) -> Vec<String> {
+        self.0
+            .into_iter()
+            .map(|(what, names)| match names.len() {
+                0..=4 => format!("{}: {what}", names.join(", ")),
+                n => format!("{} and {} more: {what}", names[..3].join(", "), n - 3),
+            })
+            .collect()
     }
 }
 
@@ -199,7 +224,7 @@ fn one_die(
     name: &str,
     field: &[FieldPart],
     test: &TestProfile,
-    warnings: &mut Vec<String>,
+    warnings: &mut Remarks,
 ) -> DiePlan {
     let model = input.model;
     let of_field: f64 =
@@ -216,10 +241,9 @@ fn one_die(
         // The widest cycle does the damage; one remark for each kind of use is enough.
         let widest = cycles.iter().max_by(|a, b| a.0.range_K().total_cmp(&b.0.range_K()));
         if let Some(outside) = widest.and_then(|(swing, _)| model.outside(swing)) {
-            warnings.push(format!(
-                "{name}, {what}: outside the tests behind model {}: {outside}",
-                model.name
-            ));
+            let what =
+                format!("{what} lies outside the tests behind model {}: {outside}", model.name);
+            warnings.add(name, what);
         }
     }
     DiePlan {
