@@ -34,6 +34,7 @@ fn model(n: usize) -> SprayModel {
     let spray = CorrelatedSpray {
         nozzles: nozzles(n),
         unwetted_htc_W_m2K: 200.0,
+        coefficient_factor: 1.0,
         exit_quality_max: 0.3,
         modules_in_system: 1,
         facility_water_rise_K: 10.0,

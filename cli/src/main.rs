@@ -3,7 +3,8 @@
 //!
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
-//! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`comparison`]: two results side by side;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
 //!   [`results_folder`]: whole or not at all;
@@ -14,6 +15,7 @@
 mod arguments;
 mod case_file;
 mod commands;
+mod comparison;
 mod console;
 mod diagnostics;
 mod exchange;
@@ -22,6 +24,7 @@ mod failure;
 mod figures;
 mod maps;
 mod progress;
+mod readings_file;
 mod report;
 mod results_folder;
 mod summary;

@@ -12,7 +12,8 @@
 //! - [`steady`]: one solve, refined until the accuracy asked for is reached;
 //! - [`seating`]: force of the contact field, deflection of the backing plate;
 //! - [`results`]: junctions, hot spots, heat balance, uncertainty;
-//! - [`study`]: what composes solves: thermal resistances, sensitivities.
+//! - [`study`]: what composes solves: thermal resistances, sensitivities, fits to readings;
+//! - [`life`]: cycles counted in a history, solder fatigue, plans of tests.
 //!
 //! The crate prints nothing and writes no files. Temperatures are kelvin, lengths metres and
 //! powers watts everywhere below [`case`].
@@ -20,6 +21,7 @@
 pub mod case;
 pub mod conduction;
 pub mod library;
+pub mod life;
 pub mod linear;
 pub mod mesh;
 pub mod module;

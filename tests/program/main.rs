@@ -2,14 +2,17 @@
 
 mod arrange;
 mod bad_input;
+mod compare;
 mod coverage;
 mod exchange;
 mod exit_codes;
+mod fit;
 mod harness;
 mod help;
 mod interruption;
 mod outputs;
 mod pictures;
+mod qualify;
 mod repeatability;
 mod report;
 mod sensors;

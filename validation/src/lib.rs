@@ -9,6 +9,7 @@
 //! - [`system`]: an assembled matrix and its direct solution;
 //! - [`cases`]: the checks themselves, one family a file;
 //! - [`manufactured`]: chosen fields and the heat that they need, for the observed order;
+//! - [`life`]: cycle counts, acceleration factors, sample sizes, the comparison with readings;
 //! - [`coolants`]: the built-in coolants against general-purpose property libraries;
 //! - [`spray_points`]: published critical heat fluxes of sprays, hit or missed;
 //! - [`random_module`]: modules drawn at random, for the printed uncertainty;
@@ -18,6 +19,7 @@ pub mod cases;
 pub mod check;
 pub mod closed_form;
 pub mod coolants;
+pub mod life;
 pub mod manufactured;
 pub mod random_module;
 pub mod reference;

@@ -162,3 +162,59 @@ pub const FAER: Source = Source {
     full: "faer (linear algebra in Rust), sparse Cholesky factorisation; version in Cargo.lock",
     from_memory: false,
 };
+
+/// Counting of cycles.
+pub const E1049: Source = Source {
+    short: "ASTM E1049-85",
+    full: "ASTM E1049-85 (reapproved 2017), Standard Practices for Cycle Counting in Fatigue \
+           Analysis, 5.4.4 and figure 6",
+    from_memory: false,
+};
+
+/// Counting of cycles by a library.
+pub const RAINFLOW: Source = Source {
+    short: "rainflow 3.2.0",
+    full: "rainflow 3.2.0 (PyPI), cycle counts of 100 random histories; \
+           validation/reference/rainflow_counts.py",
+    from_memory: false,
+};
+
+/// Acceleration of solder fatigue.
+pub const NORRIS_LANDZBERG: Source = Source {
+    short: "Norris & Landzberg 1969",
+    full: "K. C. Norris, A. H. Landzberg, Reliability of controlled collapse interconnections, J. \
+           Res. Dev. 13 (1969) 266-271; constants and examples as public texts on reliability give \
+           them",
+    from_memory: true,
+};
+
+/// The same law fitted to tests.
+pub const YANG: Source = Source {
+    short: "Yang 2007, ex. 7.2",
+    full: "G. Yang, Life Cycle Reliability Engineering, Wiley 2007, example 7.2, as a public page of \
+           worked examples quotes it: ln L = 9.517 - 2.0635 ln dT + 0.3452 ln f + 2006.4 / Tmax",
+    from_memory: false,
+};
+
+/// Sample sizes of demonstration tests.
+pub const DEMONSTRATION_TABLE: Source = Source {
+    short: "public table of demonstration tests",
+    full: "A public calculator page, example table of one-sided binomial demonstration tests \
+           (codingace.net, confidence and reliability sample size)",
+    from_memory: false,
+};
+
+/// Sample size without failures.
+pub const SUCCESS_RUN: Source = Source {
+    short: "success-run theorem",
+    full: "Success-run theorem, n = ln(1 - C) / ln R, as texts on reliability give it",
+    from_memory: true,
+};
+
+/// Comparison of prediction and measurement.
+pub const V_V_20: Source = Source {
+    short: "ASME V&V 20-2009",
+    full: "ASME V&V 20-2009, Standard for Verification and Validation in Computational Fluid \
+           Dynamics and Heat Transfer, u_val",
+    from_memory: true,
+};

@@ -1,7 +1,10 @@
 //! The command line.
 
 mod arrange;
+mod compare;
+mod measurements;
 mod pictures;
+mod qualify;
 mod studies;
 
 use std::path::PathBuf;
@@ -12,7 +15,10 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use crate::exchange::SaveForm;
 
 pub use arrange::ArrangeArguments;
+pub use compare::CompareArguments;
+pub use measurements::{FitArguments, ParameterName};
 pub use pictures::PictureArguments;
+pub use qualify::QualifyArguments;
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -106,6 +112,12 @@ pub enum Command {
     Sensitivity(SensitivityArguments),
     /// A better nozzle pattern within bounds: positions, stand-off and flows
     Arrange(ArrangeArguments),
+    /// The model against thermometers: corrections, their intervals, which sensor disagrees
+    Fit(FitArguments),
+    /// The plan of a cycling test that stands for a life in the field
+    Qualify(QualifyArguments),
+    /// Two results, or a result and readings, side by side
+    Compare(CompareArguments),
 }
 
 /// Arguments of `new`.

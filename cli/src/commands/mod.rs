@@ -2,11 +2,14 @@
 
 mod arrange;
 mod check;
+mod compare;
 mod completions;
 mod coverage;
 mod explain;
+mod fit;
 mod man;
 mod new;
+mod qualify;
 mod resistance;
 mod sensitivity;
 mod solve;
@@ -29,6 +32,9 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Arrange(arguments) => arrange::run(arguments),
+        Command::Fit(arguments) => fit::run(arguments),
+        Command::Qualify(arguments) => qualify::run(arguments),
+        Command::Compare(arguments) => compare::run(arguments),
     }
 }
 

@@ -153,6 +153,7 @@ pub fn run(
         solution: &solution,
         survey: survey.as_ref(),
         seating: seating.as_ref(),
+        readings: &readings,
         sensors: &sensors,
     };
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();

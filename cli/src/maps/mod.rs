@@ -4,7 +4,7 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
-//! - [`matrix`], [`chart`], [`section`], [`module_map`]: pictures that show no field;
+//! - [`matrix`], [`chart`], [`section`], [`module_map`], [`residuals`]: pictures that show no field;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`]: which pictures there are.
 
 mod arrange_maps;
@@ -19,6 +19,7 @@ mod names;
 mod options;
 mod png_file;
 mod raster;
+mod residuals;
 mod scale;
 mod section;
 mod solve_maps;
@@ -30,6 +31,7 @@ mod vectors;
 pub use arrange_maps::{of_before_and_after, of_trade_off};
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
+pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::{of_sections, of_solve};
 pub use spray_maps::of_survey;

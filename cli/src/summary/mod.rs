@@ -3,6 +3,8 @@
 mod arrange;
 mod contact_field;
 mod coverage;
+mod fit;
+mod qualification;
 mod reservations;
 mod spray;
 mod study;
@@ -10,6 +12,8 @@ mod study;
 pub use arrange::{ArrangeSummary, Compared, PatternSummary};
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
+pub use fit::FitSummary;
+pub use qualification::QualificationSummary;
 pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use spray::{Budget, BurntOutPlace, Correlation};
 pub use study::{Gains, Resistances};
@@ -17,7 +21,7 @@ pub use study::{Gains, Resistances};
 use serde::Serialize;
 use sprayside_solver::case::MaterialRecord;
 use sprayside_solver::module::Spray;
-use sprayside_solver::results::{SteadyResult, Verdict};
+use sprayside_solver::results::{SensorReading, SteadyResult, Verdict};
 use sprayside_solver::seating::Seating;
 use sprayside_solver::steady::GridSolution;
 
@@ -75,6 +79,8 @@ pub struct Solved<'a> {
     /// Its contact field, where there is one.
     pub seating: Option<&'a Seating>,
     /// What its sensors should read.
+    pub readings: &'a [SensorReading],
+    /// The same as rows.
     pub sensors: &'a [SensorRow],
 }
 
@@ -133,6 +139,10 @@ pub struct Summary {
     pub resistance: Option<Resistances>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sensitivity: Option<Gains>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fit: Option<FitSummary>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub qualification: Option<QualificationSummary>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -198,6 +208,8 @@ impl Summary {
             contact_field: seating.map(ContactField::of),
             resistance: None,
             sensitivity: None,
+            fit: None,
+            qualification: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,

@@ -2,19 +2,23 @@
 
 mod arrange;
 mod coverage;
+mod fit;
 mod hot_spots;
 mod junctions;
 mod levels;
+mod qualification;
 mod sensors;
 mod wide;
 
 pub use arrange::{BeforeAfterRow, NozzleRow, TradeOffRow};
 pub use coverage::{CoverageRow, DryPatchRow};
+pub use fit::{FitRow, FitSensorRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
 #[cfg(test)]
 pub use junctions::tests as testing;
 pub use levels::LevelRow;
+pub use qualification::QualificationRow;
 pub use sensors::SensorRow;
 pub use wide::{matrix_csv, sensitivity_csv};
 

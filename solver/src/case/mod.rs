@@ -9,6 +9,7 @@ mod diagnostic;
 mod fields;
 mod file;
 mod grid_csv;
+mod history_csv;
 mod ranges;
 mod record;
 mod renozzled;
@@ -28,7 +29,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{ArrangeBounds, Module, Sensor};
+use crate::module::{ArrangeBounds, Correction, Module, Qualification, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -40,6 +41,10 @@ pub struct Case {
     pub sensors: Vec<Sensor>,
     /// Bounds for a better nozzle pattern, where the case states any.
     pub arrange: Option<ArrangeBounds>,
+    /// What is to be proved by which test, if the case says.
+    pub qualification: Option<Qualification>,
+    /// Factors on what the case states; they are in `module` already.
+    pub correction: Correction,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -68,11 +73,25 @@ pub fn read(
     let module = build::module(&context, &file, file_name);
     let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
     let arrange = module.as_ref().and_then(|module| build::arrange::build(&context, &file, module));
+    let qualification = module.as_ref().and_then(|module| {
+        let written = file.qualification.as_ref()?;
+        build::qualification::build(&context, written, module)
+    });
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
     build::suspicions::find(&context, &file, &module);
     let sensors = sensors.unwrap_or_default();
-    let record = describe(&module);
-    Ok(Case { record, module, sensors, arrange, warnings: context.into_findings() })
+    let correction = build::correction::build(&file);
+    // What is suspicious is said of what is written; everything else sees the corrected module.
+    let module = correction.apply(&module);
+    Ok(Case {
+        record: describe(&module),
+        module,
+        sensors,
+        arrange,
+        qualification,
+        correction,
+        warnings: context.into_findings(),
+    })
 }

@@ -136,6 +136,20 @@ pub(super) const YIELD: Quantity = plain("MPa", 1.0, 5000.0, "");
 /// Laboratory thermometers reach some 0.001 K; beyond 20 K nothing is measured.
 pub(super) const LIMIT_OF_ERROR: Quantity =
     plain("K", 0.001, 20.0, "the largest error of the reading, not a standard deviation");
+pub(super) const LIFE: Quantity = plain("years", 0.01, 100.0, "");
+pub(super) const TEST_MARGIN: Quantity =
+    plain("", 1.0, 100.0, "damage of the test over damage of the field; 1 is no margin");
+pub(super) const SHARE_PROVED: Quantity =
+    plain("", 0.01, 0.999999, "a share of one: 0.9 is 90 %; certainty cannot be tested");
+pub(super) const WEIBULL_SLOPE: Quantity =
+    plain("", 0.2, 20.0, "below 1 parts fail early, near 1 by chance, above 1 by wear");
+pub(super) const CYCLES: Quantity = plain("cycles", 1.0, 1e12, "");
+pub(super) const PER_DAY: Quantity = plain("per day", 1e-4, 1e6, "");
+pub(super) const PER_YEAR: Quantity = plain("per year", 0.01, 1e9, "once a day is 365.25");
+pub(super) const MINUTES: Quantity = plain("min", 0.001, 1e6, "an hour is 60, a day 1440");
+pub(super) const CORRECTION: Quantity =
+    plain("", 0.01, 100.0, "a factor on what the case states; 1 changes nothing");
+pub(super) const INLET_OFFSET: Quantity = plain("K", -100.0, 100.0, "0 changes nothing");
 pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 

@@ -12,6 +12,7 @@ pub mod faces;
 mod network;
 pub mod operator;
 pub mod surface;
+mod watch;
 
 pub use face_links::{FaceLink, FacePlace};
 pub use network::{FaceHeat, Network, SourceFace};

@@ -4,14 +4,18 @@
 //! y up, z from the board side to the spray side. Nothing here knows of files or of cells.
 
 mod arrange_bounds;
+mod correction;
 mod geometry;
 mod parts;
+mod qualification;
 mod sensor;
 mod surroundings;
 
 pub use arrange_bounds::ArrangeBounds;
+pub use correction::Correction;
 pub use geometry::{GridMap, Rect, Turn};
 pub use parts::{ActiveFace, Attach, Die, Face, Heater, Layer, PowerBlock};
+pub use qualification::{FieldUse, History, Profile, Qualification, TestUse};
 pub use sensor::{Sensor, SensorError, SensorPlace, on_die};
 pub use surroundings::{
     BackingPlate, BoardSide, ContactField, Coolant, CorrelatedSpray, Edge, HtcPatch, MeshControl,

@@ -84,6 +84,9 @@ pub struct CorrelatedSpray {
     pub nozzles: Vec<Nozzle>,
     /// Coefficient where no drop lands, W/(m²·K).
     pub unwetted_htc_W_m2K: f64,
+    /// Factor on the heat flux at any surface temperature, as measurements ask for; critical heat
+    /// flux stays.
+    pub coefficient_factor: f64,
     /// Highest exit quality allowed, 0 to 1.
     pub exit_quality_max: f64,
     /// Modules like this one fed by the loop.

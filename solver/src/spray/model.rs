@@ -36,6 +36,8 @@ pub struct SprayModel {
     pub subcooling_K: f64,
     liquid: Arc<Liquid>,
     unwetted_htc_W_m2K: f64,
+    /// Factor on the flux of every cell.
+    coefficient_factor: f64,
     /// Whether the liquid is one of those that the correlations were made with.
     liquid_in_data: bool,
     /// Most subcooling in the data of this liquid, K.
@@ -92,7 +94,8 @@ impl SprayModel {
             saturated,
             subcooling_K,
             liquid: Arc::new(Liquid::new(film, subcooling_K)),
-            unwetted_htc_W_m2K: spray.unwetted_htc_W_m2K,
+            unwetted_htc_W_m2K: spray.unwetted_htc_W_m2K * spray.coefficient_factor,
+            coefficient_factor: spray.coefficient_factor,
             liquid_in_data: data.is_some(),
             subcooling_limit_K: data.map_or(0.0, |(_, limit)| *limit),
             fluid,
@@ -141,10 +144,12 @@ impl SprayModel {
                 SurfaceCurve {
                     wetted_share: share,
                     single_phase: single_phase::flux_factor_ln(ln_flux, ln_drop)
-                        * band.factor(inside.single_band()),
+                        * band.factor(inside.single_band())
+                        * self.coefficient_factor,
                     boiling: boiling::flux_factor_ln(ln_flux, ln_drop)
                         * boiling_liquid
-                        * band.factor(inside.boiling_band()),
+                        * band.factor(inside.boiling_band())
+                        * self.coefficient_factor,
                     critical_W_m2: critical.min(capacity * flux),
                     dry_htc_W_m2K: self.unwetted_htc_W_m2K,
                 }

@@ -56,6 +56,7 @@ pub fn spray(nozzles: Vec<Nozzle>) -> CorrelatedSpray {
     CorrelatedSpray {
         nozzles,
         unwetted_htc_W_m2K: 200.0,
+        coefficient_factor: 1.0,
         exit_quality_max: 0.3,
         modules_in_system: 1,
         facility_water_rise_K: 10.0,

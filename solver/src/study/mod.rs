@@ -1,6 +1,8 @@
 //! Questions that are answered from a solution, or from several.
 //!
+//! - [`fit`]: the model against thermometers, and the corrections that they ask for
 //! - [`Linearised`]: a solution's network linearised there, and solves with it
+//! - [`qualify()`]: the plan of a test from the temperatures of a solve
 //! - [`readings()`]: what is read off each active face, as weights on its cells
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
@@ -9,7 +11,9 @@
 //! Nothing below this room knows that studies exist.
 
 pub mod arrange;
+pub mod fit;
 mod linearised;
+mod qualify;
 mod readings;
 mod resistance;
 pub mod sensitivity;
@@ -18,6 +22,7 @@ pub(crate) mod testing;
 
 pub use arrange::arrange;
 pub use linearised::{Cost, Linearised, Response, Solver};
+pub use qualify::qualify;
 pub use readings::{Readings, readings};
 pub use resistance::{ResistanceMatrix, SuperpositionCheck, resistance};
 pub use sensitivity::{Sensitivity, sensitivity};

@@ -45,6 +45,7 @@ pub fn all() -> Vec<fn() -> Outcomes> {
         libraries::finite_volumes,
         libraries::sparse_direct,
         || Ok(crate::coolants::properties()),
+        || Ok(crate::life::checks()),
     ]
 }
 

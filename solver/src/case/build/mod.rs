@@ -5,10 +5,12 @@
 pub(super) mod arrange;
 mod board;
 mod coolant;
+pub(super) mod correction;
 mod die;
 mod materials;
 mod names;
 mod nozzles;
+pub(super) mod qualification;
 pub(super) mod sensors;
 mod spray;
 mod spray_suspicions;

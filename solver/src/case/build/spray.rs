@@ -50,6 +50,7 @@ pub(super) fn build(
             Some(Spray::Correlated(CorrelatedSpray {
                 nozzles: nozzles?,
                 unwetted_htc_W_m2K: value(&spray.unwetted_htc_W_m2K, DEFAULT_UNWETTED_HTC_W_M2K),
+                coefficient_factor: 1.0,
                 exit_quality_max: value(&spray.exit_quality_max, DEFAULT_EXIT_QUALITY),
                 modules_in_system: spray.modules_in_system.as_ref().map_or(1, |n| n.value),
                 facility_water_rise_K: value(&spray.facility_water_rise_K, DEFAULT_WATER_RISE_K),

@@ -4,12 +4,16 @@
 //! Nothing here compares one part with another; that is [`super::build`]'s business.
 
 mod arrange;
+mod correction;
 mod parts;
+mod qualification;
 mod sensors;
 mod surroundings;
 
 pub(super) use arrange::*;
+pub(super) use correction::*;
 pub(super) use parts::*;
+pub(super) use qualification::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
 
@@ -39,6 +43,8 @@ pub(super) struct CaseFile {
     pub mesh: Option<FileMesh>,
     pub arrange: Option<FileArrange>,
     pub sensors: Vec<FileSensor>,
+    pub correction: Option<FileCorrection>,
+    pub qualification: Option<FileQualification>,
 }
 
 impl CaseFile {
@@ -70,6 +76,10 @@ impl CaseFile {
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
             arrange: fields.table("arrange", Need::Optional).map(FileArrange::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
+            correction: fields.table("correction", Need::Optional).map(FileCorrection::read),
+            qualification: fields
+                .table("qualification", Need::Optional)
+                .map(FileQualification::read),
         };
         fields.finish();
         file

@@ -143,6 +143,50 @@ pub fn sensitivity(
     })
 }
 
+/// Derivatives of other readings to some inputs: a row a reading, a column an input. A reading is
+/// a weighted sum of temperatures of faces that are watched or release heat, its weights laid out
+/// as [`Network::face_heats`] of `network`.
+///
+/// # Errors
+/// See [`SteadyError`].
+pub fn derivatives_of(
+    network: &Network,
+    solution: &GridSolution,
+    options: &SteadyOptions,
+    weights: &[Vec<Vec<f64>>],
+    parameters: &[Parameter],
+) -> Result<Vec<Vec<f64>>, SteadyError> {
+    let module = network.module;
+    let readings = readings(network, solution);
+    let linearised = Linearised::new(network, solution);
+    let solver = linearised.solver(options.relative_tolerance);
+    let moves_nozzles = parameters
+        .iter()
+        .any(|p| matches!(p, Parameter::NozzleFlow { .. } | Parameter::NozzlePosition { .. }));
+    let inputs = Inputs {
+        readings: &readings,
+        owner: owners(module, network),
+        nozzles: if moves_nozzles {
+            nozzle_changes(module, solution, options.band)?
+        } else {
+            Vec::new()
+        },
+        inlet: inlet_change(module, solution, options.band)?,
+    };
+    let sheet_of = sheets_of_unknowns(network);
+    weights
+        .iter()
+        .map(|weights| {
+            let response = solver.influence(weights)?;
+            let sums = Sums::new(&linearised, &sheet_of, response, weights);
+            Ok(parameters
+                .iter()
+                .map(|parameter| inputs.derivative(&linearised, &sums, parameter))
+                .collect())
+        })
+        .collect()
+}
+
 /// Sheet of every unknown, counted through all blocks.
 fn sheets_of_unknowns(network: &Network) -> Vec<u32> {
     let cells = network.boxes().flat_map(|(cells, _, sheets)| vec![cells.len(); sheets]);

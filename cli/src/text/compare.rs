@@ -1,0 +1,130 @@
+//! Two results side by side, for people.
+
+use std::path::Path;
+
+use super::table::{Side, Table};
+use super::{BAD, GOOD, NOTE, WIDTH, counted, styled, wrapped};
+use crate::comparison::{Comparison, ComparisonRow};
+use crate::figures::significant;
+use crate::summary::CAUTION;
+
+/// Rows of the table; of more, those that differ most.
+const MOST_ROWS: usize = 60;
+
+/// Verdict, table, what is in one only.
+pub fn compare(comparison: &Comparison, folder: Option<&Path>) -> String {
+    let mut text = format!("{}\n\n", verdict(comparison));
+    text += &table(comparison);
+    for (names, side) in
+        [(&comparison.only_in_a, &comparison.a), (&comparison.only_in_b, &comparison.b)]
+    {
+        if !names.is_empty() {
+            let line = format!("{} {side}: {}.", styled(NOTE, "Only in"), names.join(", "));
+            text += &format!("{}\n", wrapped(&line, WIDTH, "  "));
+        }
+    }
+    if !comparison.same_version {
+        text += "The two were made by different versions of this program.\n";
+    }
+    text += "Tables are compared: results hold pictures of the fields, not the fields.\n";
+    if let Some(folder) = folder {
+        text += &format!("Written: {} in {}/\n", comparison.files.join(", "), folder.display());
+    }
+    text += &format!("{}\n", wrapped(CAUTION, WIDTH, ""));
+    text
+}
+
+fn size(row: &ComparisonRow) -> f64 {
+    row.difference_K.map_or(f64::NEG_INFINITY, f64::abs)
+}
+
+fn verdict(comparison: &Comparison) -> String {
+    let differing = comparison.differing();
+    let all = comparison.rows.len();
+    let word = if comparison.is_same() { styled(GOOD, "SAME") } else { styled(BAD, "DIFFERENT") };
+    let readings = comparison.rows.iter().any(|row| row.kind == "reading");
+    let what = if readings { "the limits of error and uncertainties" } else { "the uncertainties" };
+    let mut sentence = if all == 0 {
+        "The two have nothing in common to compare.".to_owned()
+    } else if differing == 0 {
+        format!("All {} agree within {what}.", counted(all, "temperature", "temperatures"))
+    } else {
+        format!(
+            "{differing} of {} differ beyond {what}.",
+            counted(all, "temperature", "temperatures")
+        )
+    };
+    let largest = comparison.rows.iter().max_by(|a, b| size(a).total_cmp(&size(b)));
+    if let Some((row, difference)) = largest.and_then(|row| Some((row, row.difference_K?))) {
+        sentence +=
+            &format!(" The largest difference is {} K, on {}.", signed(difference, 3), row.name);
+    }
+    if comparison.same_case {
+        sentence += " Both are of the same case.";
+    }
+    format!("{word}  {}", wrapped(&sentence, WIDTH, "      "))
+}
+
+fn signed(value: f64, digits: usize) -> String {
+    let text = significant(value, digits);
+    if value > 0.0 { format!("+{text}") } else { text }
+}
+
+fn table(comparison: &Comparison) -> String {
+    let mut table = Table::new(vec![
+        ("name", "", Side::Left),
+        ("kind", "", Side::Left),
+        ("A", "°C", Side::Right),
+        ("B", "°C", Side::Right),
+        ("B - A", "K", Side::Right),
+        ("known to", "K", Side::Right),
+        ("means", "K", Side::Right),
+        ("power", "W", Side::Right),
+        ("CHF margin A", "", Side::Right),
+        ("B", "", Side::Right),
+        ("differs", "", Side::Left),
+    ]);
+    let mut rows: Vec<&ComparisonRow> = comparison.rows.iter().collect();
+    let hidden = rows.len().saturating_sub(MOST_ROWS);
+    if hidden > 0 {
+        rows.sort_by(|a, b| size(b).total_cmp(&size(a)));
+        rows.truncate(MOST_ROWS);
+    }
+    for row in rows {
+        let two = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.2}"));
+        let change = |value: Option<f64>| {
+            value.filter(|v| *v != 0.0).map_or(String::new(), |v| signed(v, 3))
+        };
+        let margin = |value: Option<f64>| value.map_or(String::new(), |v| significant(v, 3));
+        let known = row.uncertainty_a_K.zip(row.uncertainty_b_K).map(|(a, b)| a + b);
+        let style = match row.differs {
+            "yes" => Some(BAD),
+            "no" => Some(GOOD),
+            _ => Some(NOTE),
+        };
+        table.row(
+            vec![
+                row.name.clone(),
+                row.kind.to_owned(),
+                two(row.a_C),
+                two(row.b_C),
+                row.difference_K.map_or(String::new(), |d| format!("{d:+.2}")),
+                known.map_or(String::new(), |k| format!("± {}", significant(k, 2))),
+                change(row.difference_of_means_K),
+                change(row.difference_of_power_W),
+                margin(row.chf_margin_a),
+                margin(row.chf_margin_b),
+                row.differs.to_owned(),
+            ],
+            style,
+        );
+    }
+    let mut text = table.text();
+    if hidden > 0 {
+        text += &format!(
+            "  The {MOST_ROWS} largest differences; {hidden} smaller ones are in the JSON and, with -o \
+             DIR, in compare.csv.\n"
+        );
+    }
+    text
+}
