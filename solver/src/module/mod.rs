@@ -3,11 +3,13 @@
 //! The origin is the lower left corner of the substrate seen from the spray side; x runs right,
 //! y up, z from the board side to the spray side. Nothing here knows of files or of cells.
 
+mod cycle;
 mod geometry;
 mod parts;
 mod sensor;
 mod surroundings;
 
+pub use cycle::{Cycle, CycleStart, Shape, Signal};
 pub use geometry::{GridMap, Rect, Turn};
 pub use parts::{ActiveFace, Attach, Die, Face, Heater, Layer, PowerBlock};
 pub use sensor::{Sensor, SensorError, SensorPlace, on_die};

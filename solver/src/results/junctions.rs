@@ -44,16 +44,13 @@ pub struct FaceStatistics {
 /// temperature meets its rim with no slope; the rim of a source on the substrate is inside a
 /// sheet, and the cells are carried on linearly.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
-    network.sources.par_iter().map(|source| statistics_of(network, solution, source)).collect()
+    let of = |source| statistics_of_face(network, source, &rises_of(network, solution, source));
+    network.sources.par_iter().map(of).collect()
 }
 
-fn statistics_of(
-    network: &Network,
-    solution: &GridSolution,
-    source: &SourceFace,
-) -> FaceStatistics {
+/// Statistics of one active face from its rises, row by row; see [`face_statistics`].
+pub fn statistics_of_face(network: &Network, source: &SourceFace, rises: &[f64]) -> FaceStatistics {
     let plane = &network.mesh.plane;
-    let rises = rises_of(network, solution, source);
     let (nx, ny) = (source.cells.nx(), source.cells.ny());
     let (mut sum, mut area_sum) = (0.0, 0.0);
     for (c, &rise) in rises.iter().enumerate() {
