@@ -15,6 +15,7 @@ mod starter;
 mod syntax;
 #[cfg(test)]
 mod tests;
+mod trace_csv;
 
 pub use diagnostic::{Diagnostic, Label, Severity, SourceText};
 pub use record::{
@@ -26,7 +27,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{Module, Sensor};
+use crate::module::{Cycle, Module, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -36,6 +37,8 @@ pub struct Case {
     pub module: Module,
     /// What measures temperature on it.
     pub sensors: Vec<Sensor>,
+    /// What changes over time, if the case says.
+    pub cycle: Option<Cycle>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -63,10 +66,13 @@ pub fn read(
     }
     let module = build::module(&context, &file, file_name);
     let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
+    // Whatever is wrong elsewhere, a profile is checked as soon as there is a module to check it by.
+    let cycle = module.as_ref().and_then(|module| build::cycle::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
     build::suspicions::find(&context, &file, &module);
     let sensors = sensors.unwrap_or_default();
-    Ok(Case { record: describe(&module), module, sensors, warnings: context.into_findings() })
+    let record = describe(&module);
+    Ok(Case { record, module, cycle, sensors, warnings: context.into_findings() })
 }

@@ -142,6 +142,8 @@ pub struct Cycle {
     pub ramp_window_s: f64,
     /// Every how manieth line of the steady mesh is kept: 1, 2 or 4.
     pub coarsening: usize,
+    /// Sources whose step response is made.
+    pub step_response: Vec<usize>,
 }
 
 impl Cycle {

@@ -87,6 +87,7 @@ fn constant(module: &Module, period_s: f64, start: CycleStart) -> Cycle {
         dwell_above_K: None,
         ramp_window_s: 0.01 * period_s,
         coarsening: 1,
+        step_response: Vec::new(),
     }
 }
 

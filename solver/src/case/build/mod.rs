@@ -4,6 +4,7 @@
 
 mod board;
 mod coolant;
+pub(super) mod cycle;
 mod die;
 mod materials;
 mod names;

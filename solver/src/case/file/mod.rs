@@ -3,10 +3,12 @@
 //!
 //! Nothing here compares one part with another; that is [`super::build`]'s business.
 
+mod cycle;
 mod parts;
 mod sensors;
 mod surroundings;
 
+pub(super) use cycle::*;
 pub(super) use parts::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
@@ -36,6 +38,7 @@ pub(super) struct CaseFile {
     pub backing_plate: Option<FileBackingPlate>,
     pub mesh: Option<FileMesh>,
     pub sensors: Vec<FileSensor>,
+    pub cycle: Option<FileCycle>,
 }
 
 impl CaseFile {
@@ -66,6 +69,7 @@ impl CaseFile {
                 .map(FileBackingPlate::read),
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
+            cycle: fields.table("cycle", Need::Optional).map(FileCycle::read),
         };
         fields.finish();
         file
