@@ -1,5 +1,6 @@
 //! The command line.
 
+mod cycle;
 mod studies;
 
 use std::path::PathBuf;
@@ -9,6 +10,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::exchange::SaveForm;
 
+pub use cycle::CycleArguments;
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -90,6 +92,8 @@ pub enum Command {
     Solve(SolveArguments),
     /// What the nozzles lay down: wetted share, evenness, burn-out margin, dry patches, liquid
     Coverage(CoverageArguments),
+    /// Temperatures over time: power cycles, pump trips, cold starts; step responses
+    Cycle(CycleArguments),
     /// Explain a diagnostic such as E012, or list them all
     Explain(ExplainArguments),
     /// Print a completion script for a shell

@@ -3,6 +3,7 @@
 mod check;
 mod completions;
 mod coverage;
+mod cycle;
 mod explain;
 mod man;
 mod new;
@@ -10,6 +11,8 @@ mod resistance;
 mod sensitivity;
 mod solve;
 mod solving;
+
+pub use cycle::Cycled;
 
 use crate::arguments::Command;
 use crate::exit::Exit;
@@ -22,6 +25,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Check(arguments) => check::run(arguments),
         Command::Solve(arguments) => solve::run(arguments),
         Command::Coverage(arguments) => coverage::run(arguments),
+        Command::Cycle(arguments) => cycle::run(arguments),
         Command::Explain(arguments) => explain::run(arguments),
         Command::Completions(arguments) => completions::run(arguments),
         Command::Man(arguments) => man::run(arguments),

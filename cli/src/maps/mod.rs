@@ -3,12 +3,14 @@
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
-//! - [`matrix`], [`chart`]: pictures that are no maps;
-//! - [`solve_maps`], [`spray_maps`], [`study_maps`]: which pictures there are.
+//! - [`matrix`], [`chart`], [`lines`]: pictures that are no maps;
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`cycle_charts`]: which pictures there are.
 
 mod canvas;
 mod chart;
+mod cycle_charts;
 mod layout;
+mod lines;
 mod map;
 mod matrix;
 mod names;
@@ -21,6 +23,7 @@ mod study_maps;
 mod text;
 
 pub use scale::colour_tables;
+pub use cycle_charts::of_cycle;
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;
 pub use study_maps::{of_convergence, of_resistance, of_sensitivity};

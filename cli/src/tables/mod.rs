@@ -1,6 +1,7 @@
 //! The rows that go to CSV and to JSON, with the units in their names.
 
 mod coverage;
+mod cycle;
 mod hot_spots;
 mod junctions;
 mod levels;
@@ -8,6 +9,7 @@ mod sensors;
 mod wide;
 
 pub use coverage::{CoverageRow, DryPatchRow};
+pub use cycle::{CycleRow, history_csv, step_response_csv};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;
 #[cfg(test)]

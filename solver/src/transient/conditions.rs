@@ -8,7 +8,7 @@ use crate::conduction::faces::{WetSide, heat_balance, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
 use crate::linear::norm;
 use crate::mesh::Mesh;
-use crate::module::{Cycle, Module, PrescribedHtc, Spray};
+use crate::module::{Cycle, Module, PrescribedHtc, Signal, Spray};
 use crate::results::HeatBalance;
 use crate::spray::Band;
 use crate::steady::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_mesh};
@@ -185,6 +185,17 @@ impl<'m> System<'m> {
         wet_side(&self.network, factors, &*self.law, x, Some(start))
     }
 
+    /// Smallest critical over local heat flux anywhere; none with stated coefficients.
+    pub fn chf_margin(&self, wet: &WetSide) -> Option<f64> {
+        let WetLaw::Correlated { curves, .. } = &self.law.law else { return None };
+        let shift_K = self.law.inlet_shift_K;
+        wet.rise_K
+            .iter()
+            .enumerate()
+            .filter_map(|(cell, rise)| curves.critical_margin(cell, rise - shift_K))
+            .min_by(f64::total_cmp)
+    }
+
     /// Norm of the residual at which a step counts as solved, W.
     pub fn goal_W(&self, operator: &Operator) -> f64 {
         // Without any heat, a thousandth of a kelvin against the surroundings is the scale.
@@ -202,14 +213,8 @@ impl<'m> System<'m> {
     ///
     /// # Errors
     /// As for a steady solve.
-    pub fn steady(
-        &self,
-        of: &dyn Fn(&crate::module::Signal) -> f64,
-    ) -> Result<GridSolution, SteadyError> {
-        let cycle = self.cycle;
-        let powers: Vec<f64> = cycle.power_W.iter().map(of).collect();
-        let coolant = [of(&cycle.flow_factor), of(&cycle.htc_factor), of(&cycle.inlet_K)];
-        let module = module_under(self.module, &powers, coolant);
+    pub fn steady(&self, of: &dyn Fn(&Signal) -> f64) -> Result<GridSolution, SteadyError> {
+        let module = module_of(self.module, self.cycle, of);
         if !module.has_heat_sink() {
             return Err(SteadyError::NoHeatSink);
         }
@@ -218,10 +223,18 @@ impl<'m> System<'m> {
             ..SteadyOptions::default()
         };
         let mut solution = solve_on_mesh(&module, self.network.mesh.clone(), None, &options)?;
-        let shift_K = coolant[2] - self.module.coolant.inlet_K;
+        let shift_K = module.coolant.inlet_K - self.module.coolant.inlet_K;
         solution.rise_K.iter_mut().for_each(|rise| *rise += shift_K);
         Ok(solution)
     }
+}
+
+/// The module under the values that `of` takes from each signal of a profile: its mean, its value
+/// at some time.
+pub fn module_of(module: &Module, cycle: &Cycle, of: &dyn Fn(&Signal) -> f64) -> Module {
+    let powers: Vec<f64> = cycle.power_W.iter().map(of).collect();
+    let coolant = [of(&cycle.flow_factor), of(&cycle.htc_factor), of(&cycle.inlet_K)];
+    module_under(module, &powers, coolant)
 }
 
 fn coolant_at(cycle: &Cycle, near_s: f64, at_s: f64) -> CoolantState {

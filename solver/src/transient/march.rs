@@ -48,6 +48,8 @@ pub struct Record {
     pub inlet_K: f64,
     /// Factor on flow or coefficients.
     pub coolant_factor: f64,
+    /// Smallest critical over local heat flux anywhere; none with stated coefficients.
+    pub chf_margin: Option<f64>,
     /// Hottest point of each source, K.
     pub max_K: Vec<f64>,
     /// Mean of each source, K.
@@ -218,6 +220,7 @@ impl Marcher<'_, '_> {
             power_W: self.system.power_W(),
             inlet_K: self.system.inlet_K(),
             coolant_factor: self.system.coolant_factor(),
+            chf_margin: self.system.chf_margin(&state.wet),
             max_K,
             mean_K,
         }

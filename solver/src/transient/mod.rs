@@ -24,6 +24,7 @@ mod run;
 pub mod scheme;
 pub mod step_response;
 
+pub use conditions::module_of;
 pub use outcome::{SourceOutcome, source_outcomes};
 pub use run::{TransientResult, coarsened, run};
 pub use step_response::{StepResponse, step_responses};

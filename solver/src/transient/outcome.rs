@@ -164,6 +164,7 @@ mod tests {
             power_W: 0.0,
             inlet_K: 300.0,
             coolant_factor: 1.0,
+            chf_margin: None,
             max_K: vec![max_K],
             mean_K: vec![max_K],
         };

@@ -6,13 +6,16 @@
 //! until that is below what was asked for. The same steps then run on the mesh itself, and the
 //! difference between the two meshes tells the error in space.
 
+use ndarray::Array2;
+
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Plan, Record, Run, Steps, march};
+use super::march::{Plan, Record, Run, Snapshot, Steps, march};
 use super::periodic::{Settled, settle};
 use super::{TransientError, TransientOptions};
 use crate::mesh::{IslandPart, Mesh, PlaneGrid, Slicing, edges_along, snapped_edges};
 use crate::module::{Cycle, CycleStart, Module};
+use crate::results::PlaneField;
 use crate::steady::rectangles;
 
 /// Tolerance of a step over the accuracy asked for, to begin with.
@@ -46,6 +49,20 @@ pub struct TransientResult {
 }
 
 impl TransientResult {
+    /// A picture as a field on the grid.
+    pub fn surface_K(&self, snapshot: &Snapshot) -> PlaneField {
+        let plane = &self.mesh.plane;
+        let mut values = Array2::from_elem((plane.ny(), plane.nx()), f64::NAN);
+        for (cell, value) in values.iter_mut().zip(&snapshot.surface_K) {
+            *cell = *value;
+        }
+        PlaneField {
+            x_lines_m: plane.x_lines_m.clone(),
+            y_lines_m: plane.y_lines_m.clone(),
+            values,
+        }
+    }
+
     /// Uncertainty of a source's temperatures, K.
     pub fn uncertainty_K(&self, source: usize) -> f64 {
         self.time_error_K[source] + self.space_error_K[source]
