@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod coverage;
+mod cycle;
 mod exchange;
 mod exit_codes;
 mod harness;

@@ -87,11 +87,12 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let folder = ResultsFolder::prepare(&target)?;
     let mut progress = Progress::start(setting.told.quiet);
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
-    let solution = mesh_of(module, cycle, &mut progress, &mut warnings)?;
+    let (solution, steady_max_K) = mesh_of(module, cycle, &mut progress, &mut warnings)?;
     let result = transient::run(
         module,
         cycle,
         &solution.mesh,
+        steady_max_K.as_deref(),
         TransientOptions::default(),
         &mut |stage, share| progress.stage(stage, share),
     )
@@ -167,17 +168,20 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     })
 }
 
-/// The steady solution whose mesh is used: that of the case; where it has none, that of the mean
-/// powers.
+/// The steady solution whose mesh is used, and the hottest point of each source in it: that of the
+/// case; where it has none, that of the mean powers, and no temperatures.
 fn mesh_of(
     module: &Module,
     cycle: &Cycle,
     progress: &mut Progress,
     warnings: &mut Vec<String>,
-) -> Result<GridSolution, Failure> {
+) -> Result<(GridSolution, Option<Vec<f64>>), Failure> {
     let options = SteadyOptions::default();
     match steady::solve_keeping(module, &options, &mut |level| progress.solved(level)) {
-        Ok((_, solution)) => Ok(solution),
+        Ok((result, solution)) => {
+            let hottest = result.junctions.iter().map(|junction| junction.max_K).collect();
+            Ok((solution, Some(hottest)))
+        }
         Err(SteadyError::BurnOut { .. } | SteadyError::NotConverged { .. }) => {
             warnings.push(
                 "the powers of the case have no steady state; the mesh is that of the mean powers of the cycle"
@@ -185,7 +189,7 @@ fn mesh_of(
             );
             let mean = module_of(module, cycle, &|signal| signal.mean());
             steady::solve_keeping(&mean, &options, &mut |level| progress.solved(level))
-                .map(|(_, solution)| solution)
+                .map(|(_, solution)| (solution, None))
                 .map_err(|error| solving::why_not_solved(&error))
         }
         Err(error) => Err(solving::why_not_solved(&error)),

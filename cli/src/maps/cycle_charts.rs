@@ -174,7 +174,7 @@ fn step_response<'a>(cycled: &Cycled<'a>) -> Page<'a> {
         file: "step_response.png",
         title: "Step response".to_owned(),
         module: &cycled.module.title,
-        subtitle: "Rise of the hottest point for one watt of a junction's own power, switched on at time 0"
+        subtitle: "One watt of a junction's own power switched on at time 0: rise of the point that is hottest in the end"
             .to_owned(),
         label: "time, s".to_owned(),
         kind: AxisKind::Logarithmic,

@@ -6,7 +6,7 @@ use super::text::{Weight, fitted, width_px};
 use super::{MapError, Picture, png_file};
 use crate::figures::significant;
 
-const WIDTH_PX: usize = 1200;
+const WIDTH_PX: usize = 1240;
 const LEFT: i32 = 92;
 /// Room for names to the right of the frames.
 const RIGHT: i32 = 1040;

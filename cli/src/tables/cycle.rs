@@ -139,8 +139,8 @@ pub fn history_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
     writer.into_inner().map_err(|error| error.into_error().into())
 }
 
-/// `step_response.csv`: a row a time, two columns a source; cells after the end of a curve are
-/// empty.
+/// `step_response.csv`: a row a time, two columns a source; cells before the start
+/// and after the end of a curve are empty.
 pub fn step_response_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
     let responses = cycled.responses;
     let mut writer = csv::Writer::from_writer(Vec::new());
@@ -150,13 +150,16 @@ pub fn step_response_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
         head.push(format!("{} mean_K_W", cycled.name(response.source)));
     }
     writer.write_record(&head)?;
-    // All curves have the same times, and end at different ones.
-    let longest = responses.iter().max_by_key(|r| r.time_s.len());
-    for (k, time_s) in longest.iter().flat_map(|r| r.time_s.iter().enumerate()) {
-        let mut row = vec![cell(*time_s)];
+    // The times are those of one scale; curves begin and end at different ones.
+    let mut times: Vec<f64> = responses.iter().flat_map(|r| r.time_s.iter().copied()).collect();
+    times.sort_by(f64::total_cmp);
+    times.dedup();
+    for time_s in times {
+        let mut row = vec![cell(time_s)];
         for response in responses {
+            let at = response.time_s.iter().position(|t| *t == time_s);
             for curve in [&response.max_K_W, &response.mean_K_W] {
-                row.push(curve.get(k).map_or(String::new(), |value| cell(*value)));
+                row.push(at.map_or(String::new(), |k| cell(curve[k])));
             }
         }
         writer.write_record(&row)?;

@@ -168,7 +168,7 @@ fn accuracy(cycled: &Cycled, summary: &CycleSummary) -> String {
     let number = |value: Option<f64>, digits| significant(value.unwrap_or(f64::NAN), digits);
     format!(
         "{} in time within {} K (asked for: {} K), measured with every step halved, {}; in space \
-         within {} K, measured against every other line and half the sheets. {} unknowns, of the \
+         within {} K, measured against every other line and half the sheets, and the steady state. {} unknowns, of the \
          {} of the steady mesh (coarsening {}). Energy: {} J in, {} J stored; the balance closes \
          within {} of that.",
         styled(HEADING, "Accuracy:"),

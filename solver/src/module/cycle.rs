@@ -152,6 +152,17 @@ impl Cycle {
         self.period_s * self.repeats as f64
     }
 
+    /// Whether anything is different at two places of the profile, each a time and another on the
+    /// same piece: the two sides of a break.
+    pub fn jumps(&self, before: [f64; 2], after: [f64; 2]) -> bool {
+        let signals = [&self.flow_factor, &self.htc_factor, &self.inlet_K];
+        self.power_W.iter().chain(signals).any(|signal| {
+            let [a, b] = [before, after].map(|[near_s, at_s]| signal.value(near_s, at_s));
+            // The end of a ramp is worked out, the start of the next is stated.
+            (a - b).abs() > 1e-9 * a.abs().max(b.abs())
+        })
+    }
+
     /// Times within a period between which everything runs in straight lines, s, from 0 to the
     /// period's end.
     pub fn breaks_s(&self) -> Vec<f64> {

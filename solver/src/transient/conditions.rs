@@ -114,15 +114,13 @@ impl<'m> System<'m> {
         Ok(system)
     }
 
-    /// Takes the conditions of `at_s` within the period, on the piece that holds `near_s`;
-    /// returns whether anything is different from before.
+    /// Takes the conditions of `at_s` within the period, on the piece that holds `near_s`.
     ///
     /// # Errors
     /// [`TransientError::Spray`].
-    pub fn set_time(&mut self, near_s: f64, at_s: f64) -> Result<bool, TransientError> {
+    pub fn set_time(&mut self, near_s: f64, at_s: f64) -> Result<(), TransientError> {
         let powers_W: Vec<f64> = self.cycle.power_W.iter().map(|p| p.value(near_s, at_s)).collect();
         let coolant = coolant_at(self.cycle, near_s, at_s);
-        let changes = powers_W != self.powers_W || coolant != self.coolant;
         if powers_W != self.powers_W {
             self.network.set_powers(&self.shapes, &powers_W);
             self.powers_W = powers_W;
@@ -142,7 +140,7 @@ impl<'m> System<'m> {
             };
             self.coolant = coolant;
         }
-        Ok(changes)
+        Ok(())
     }
 
     /// Heat of each source per watt, one entry a cell of its face.

@@ -423,13 +423,16 @@ pub(super) fn march(
     let mut period_start = start.clone();
     let mut state: Option<State> = None;
     let mut start = Some(start);
+    let mut former: Option<Stretch> = None;
     'run: for repeat in 0..repeats {
         let offset_s = repeat as f64 * cycle.period_s;
         for stretch in stretches(cycle, offset_s, snapshots_s) {
             if stretch.at_break {
-                let jumps = marcher.system.set_time(stretch.near_s, stretch.from_s)?;
+                marcher.system.set_time(stretch.near_s, stretch.from_s)?;
                 let before = state.take();
-                let smooth = before.is_some() && !jumps;
+                let smooth = former.is_some_and(|former| {
+                    !cycle.jumps([former.near_s, former.to_s], [stretch.near_s, stretch.from_s])
+                });
                 let x = match &before {
                     Some(before) => before.x.clone(),
                     None => start.take().unwrap_or_default(),
@@ -456,6 +459,7 @@ pub(super) fn march(
                 }
                 state = Some(now);
             }
+            former = Some(stretch);
             let Some(from) = state.take() else { break 'run };
             let at = marcher.run.plan.stretches.len();
             let (now, lengths) = match steps {

@@ -29,7 +29,7 @@ use crate::conduction::faces::{WetSide, source_rises, wet_side};
 use crate::conduction::{Network, PrescribedLaw};
 use crate::mesh::Mesh;
 use crate::module::{Cycle, Module};
-use crate::results::statistics_of_face;
+use crate::results::{peak_weights, statistics_of_face};
 use crate::steady::GridSolution;
 
 /// Shortest time of the curve, s: below it heat has not left the first sheet.
@@ -42,6 +42,9 @@ const POINTS_PER_DECADE: usize = 10;
 const LAST_CONSTANTS: f64 = 8.0;
 /// The curve ends where the mean is within this share of its end.
 const ENDED: f64 = 5e-4;
+/// The curve begins where the mean is so many times the drop across the half sheets at the face,
+/// which a sheet takes on at once and a body only as heat enters it.
+const RESOLVED: f64 = 2.0;
 /// Most points of a curve.
 const MOST_POINTS: usize = 160;
 /// Relative accuracy of the linear solves.
@@ -52,9 +55,9 @@ const TOLERANCE: f64 = 1e-9;
 pub struct StepResponse {
     /// Die in case order, then heaters.
     pub source: usize,
-    /// Times, s, evenly spread on a logarithmic axis.
+    /// Times, s, evenly spread on a logarithmic axis, from where the sheets resolve the rise.
     pub time_s: Vec<f64>,
-    /// Rise of the hottest point, K/W.
+    /// Rise of the point that is hottest in the end, K/W.
     pub max_K_W: Vec<f64>,
     /// Rise of the mean, K/W.
     pub mean_K_W: Vec<f64>,
@@ -171,7 +174,7 @@ impl One<'_> {
             doubt_K_W: 0.0,
         };
         let source = &self.network.sources[self.source];
-        let read = |modes: &Modes, time_s: f64| {
+        let face_at = |modes: &Modes, time_s: f64| {
             let mut face = at_once.clone();
             for (rate, mode) in modes.rates_1_s.iter().zip(&modes.faces) {
                 let share = -(-rate * time_s).exp_m1();
@@ -179,20 +182,32 @@ impl One<'_> {
                     *face += share * mode;
                 }
             }
-            statistics_of_face(self.network, source, &face)
+            face
         };
-        let last = read(&modes, f64::INFINITY);
+        let last_face = face_at(&modes, f64::INFINITY);
+        let last = statistics_of_face(self.network, source, &last_face);
+        // One point for all times: where the face is hottest in the end.
+        let weights = peak_weights(self.network, source, &last);
+        let hottest =
+            |face: &[f64]| face.iter().zip(&weights).map(|(rise, w)| rise * w).sum::<f64>();
+        let mean_of = |face: &[f64]| statistics_of_face(self.network, source, face).mean_K;
+        let first_mean = mean_of(&at_once);
         response.final_mean_K_W = last.mean_K;
-        response.final_max_K_W = last.max_K;
+        response.final_max_K_W = hottest(&last_face);
         for k in 0..MOST_POINTS {
             let time_s = FIRST_S * 10f64.powf(k as f64 / POINTS_PER_DECADE as f64);
-            let statistics = read(&modes, time_s);
+            let face = face_at(&modes, time_s);
+            let mean = mean_of(&face);
+            // Before, heat has not yet filled the sheets next to the face, and the curve is theirs.
+            if mean < RESOLVED * first_mean {
+                continue;
+            }
             response.time_s.push(time_s);
-            response.max_K_W.push(statistics.max_K);
-            response.mean_K_W.push(statistics.mean_K);
-            let other = read(&fewer, time_s);
-            response.doubt_K_W = response.doubt_K_W.max((other.mean_K - statistics.mean_K).abs());
-            if last.mean_K - statistics.mean_K <= ENDED * last.mean_K {
+            response.max_K_W.push(hottest(&face));
+            response.mean_K_W.push(mean);
+            let other = mean_of(&face_at(&fewer, time_s));
+            response.doubt_K_W = response.doubt_K_W.max((other - mean).abs());
+            if last.mean_K - mean <= ENDED * last.mean_K {
                 break;
             }
         }

@@ -129,7 +129,8 @@ fn a_plane_wall_cools_as_the_series_and_the_handbooks_table_say() {
     let fouriers = [0.05, 0.2, 0.5, 1.0, 2.0];
     cycle.snapshots_s = fouriers.iter().map(|fo| fo * unit_s).collect();
     let mesh = even(size, [3, 2], 64, &module);
-    let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+    let result =
+        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
     let zeta = roots(1.0, 40);
     assert!((zeta[0] - 0.8603).abs() < 5e-5);
     for fo in fouriers {
@@ -166,7 +167,8 @@ fn a_thick_body_warms_with_the_square_root_of_time() {
     module.heaters[0].power_W = flux * size[0] * size[1];
     let cycle = constant(&module, 2.0, CycleStart::Uniform(INLET_K));
     let mesh = even(size, [2, 2], 200, &module);
-    let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+    let result =
+        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
     let mut checked = 0;
     for record in result.run.records.iter().filter(|r| r.time_s > 0.02) {
         let exact = 2.0 * flux * (DIFFUSIVITY * record.time_s / PI).sqrt() / CONDUCTIVITY;
@@ -186,7 +188,8 @@ fn a_thin_plate_cools_exponentially() {
     let constant_s = DENSITY * SPECIFIC_HEAT * thickness / htc;
     let cycle = constant(&module, 3.0 * constant_s, CycleStart::Uniform(400.0));
     let mesh = even(size, [3, 2], 2, &module);
-    let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+    let result =
+        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
     for record in &result.run.records {
         let exact = 100.0 * (-record.time_s / constant_s).exp();
         // Half of Bi = 1e-4 is what the lump leaves out.
@@ -214,7 +217,8 @@ fn a_half_heated_plate_swings_as_its_modes_do_and_the_periodic_state_is_found_in
     cycle.power_W = vec![Signal::through(&[0.0, on], &[power, 0.0], Shape::Steps, on + off)];
     cycle.time_accuracy_K = 0.005;
     let mesh = even(size, [160, 1], 1, &module);
-    let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+    let result =
+        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
     // Mean over the heated half of the one sheet, half of which stands before the spray.
     let htc = 1.0 / (1.0 / htc + 0.5 * thickness / CONDUCTIVITY);
     let flux = power / (0.5 * size[0] * size[1]);
@@ -340,7 +344,7 @@ fn the_bytes_do_not_depend_on_the_number_of_threads() {
     let of = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
         pool.install(|| {
-            run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap()
+            run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap()
         })
     };
     let (one, two) = (of(1), of(2));
@@ -362,7 +366,8 @@ fn steps_that_are_chosen_keep_the_accuracy_asked_for() {
     let mut ends = Vec::new();
     for accuracy_K in [0.2, 0.02] {
         cycle.time_accuracy_K = accuracy_K;
-        let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+        let result =
+            run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
         assert!(result.time_error_K.iter().all(|e| *e <= accuracy_K), "{:?}", result.time_error_K);
         ends.push(result.run.records.last().unwrap().max_K.clone());
     }
@@ -379,12 +384,13 @@ fn a_spray_that_stops_ends_the_run_where_the_surface_runs_away() {
     cycle.power_W[0] = Signal::through(&[0.0, 1.0], &[30.0, 3000.0], Shape::Steps, 4000.0);
     cycle.time_accuracy_K = 5.0;
     let mesh = testing::mesh(&module);
-    let result = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick).unwrap();
+    let result =
+        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
     let at = result.run.ran_away_s.unwrap();
     assert!(at > 1.0 && at < 100.0, "{at}");
     assert_eq!(result.run.records.last().unwrap().time_s, at);
     cycle.start = CycleStart::Periodic;
-    let outcome = run(&module, &cycle, &mesh, TransientOptions::default(), &mut quick);
+    let outcome = run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick);
     assert!(outcome.is_err());
 }
 

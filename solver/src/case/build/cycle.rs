@@ -51,6 +51,7 @@ pub(in super::super) fn build(
                 ("power_W", watts),
                 "factor multiplies the case's power, power_W states the watts",
             );
+            continue;
         }
         if !power.has_values {
             context.push(
@@ -139,6 +140,7 @@ fn start(context: &Context<'_>, written: &FileCycle) -> Option<CycleStart> {
         (StartWord::Uniform, Some(temperature)) => {
             Some(CycleStart::Uniform(kelvin(temperature.value)))
         }
+        (StartWord::Uniform, None) if written.has_start_C => None,
         (StartWord::Uniform, None) => {
             let span = written.start.as_ref().map_or(written.span.clone(), |w| w.span.clone());
             context.push(
@@ -220,9 +222,9 @@ fn signal(
                     codes::CYCLE_TIMES,
                     "a profile needs one value a time",
                     &values.span,
-                    format!("{} values", values.value.len()),
+                    format!("values: {}", values.value.len()),
                 )
-                .also(context.label(&times.span, format!("{} times", times.value.len())))
+                .also(context.label(&times.span, format!("times: {}", times.value.len())))
                 .help("the last value holds until the end of the period"),
         );
         return None;

@@ -24,6 +24,8 @@ pub(in super::super) struct FileCycle {
     pub repeats: Option<Located<usize>>,
     pub start: Option<Located<StartWord>>,
     pub start_C: Option<Located<f64>>,
+    /// Whether `start_C` is written at all, even wrongly.
+    pub has_start_C: bool,
     pub time_accuracy_K: Option<Located<f64>>,
     pub snapshots_s: Option<Located<Vec<Located<f64>>>>,
     pub dwell_above_C: Option<Located<f64>>,
@@ -51,6 +53,7 @@ impl FileCycle {
                     ("periodic", StartWord::Periodic),
                 ],
             ),
+            has_start_C: fields.has("start_C"),
             start_C: fields.number("start_C", Optional, &ranges::SURROUNDINGS_TEMPERATURE),
             time_accuracy_K: fields.number("time_accuracy_K", Optional, &ranges::ACCURACY),
             snapshots_s: fields.number_list("snapshots_s", Optional, &ranges::TIME),
