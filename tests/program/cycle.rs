@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use crate::harness::{CASE, Picture, Room};
 use crate::repeatability::contents;
+use crate::sensors::with_sensors;
 
 /// The small case with a profile.
 fn with(cycle: &str) -> String {
@@ -133,6 +134,28 @@ fn a_recorded_trace_is_the_same_as_the_profile_written_out() {
         room.run(&["cycle", &file, "-q", "--no-step-response"]).ends_with(0);
     }
     assert_eq!(room.read("written.out/history.csv"), room.read("traced.out/history.csv"));
+}
+
+#[test]
+fn sensors_are_read_at_every_time() {
+    let case = format!("{}\n[cycle]\nperiod_s = 4.0\ncoarsening = 1\n{SQUARE}", with_sensors());
+    let room = Room::with("case.toml", &case);
+    let run = room.run(&["cycle", "case.toml", "-q", "--no-step-response"]);
+    assert_eq!(run.code, Some(0), "{run}");
+    room.run(&["solve", "case.toml", "-q", "-o", "solved"]).ends_with(0);
+    let history = records(&room, "case.out/history.csv");
+    let mut table = csv::Reader::from_path(room.join("solved/sensors.csv")).expect("a table");
+    let names: Vec<String> =
+        table.records().map(|r| format!("{} sensor_C", &r.expect("a record")[0])).collect();
+    assert!(names.len() >= 3);
+    assert_eq!(history[0][6..], names);
+    // The run starts in the steady state of the case, on its mesh.
+    let mut table = csv::Reader::from_path(room.join("solved/sensors.csv")).expect("a table");
+    let column = table.headers().expect("headings").iter().position(|c| c == "predicted_C");
+    for (record, started) in table.records().zip(&history[1][6..]) {
+        let predicted = number(&record.expect("a record")[column.expect("a column")]);
+        assert!((number(started) - predicted).abs() < 0.01, "{started} {predicted}");
+    }
 }
 
 #[test]

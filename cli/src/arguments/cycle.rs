@@ -28,7 +28,7 @@ What changes stands in [cycle] of the case:
   flow_factor = [1.0, 0.0]   or htc_factor with stated coefficients; inlet_C
 
 Files written:
-  history.csv        a row a time: power, inlet, coolant factor, hottest and mean of each junction
+  history.csv        a row a time: power, inlet, coolant factor, junctions, sensors
   cycle_summary.csv  a row a junction: extremes, swing, dwell, ramps, margin, verdict
   step_response.csv  K/W against time for a step of each junction's own power
   history.png, step_response.png, snapshot-*.png

@@ -2,11 +2,11 @@
 
 use std::time::Instant;
 
-use sprayside_solver::module::{Cycle, Module};
+use sprayside_solver::module::{Cycle, Module, Sensor};
 use sprayside_solver::results::Verdict;
 use sprayside_solver::steady::{self, GridSolution, SteadyError, SteadyOptions};
 use sprayside_solver::transient::{
-    self, StepResponse, TransientError, TransientOptions, TransientResult, module_of,
+    self, Request, StepResponse, TransientError, TransientOptions, TransientResult, module_of,
 };
 
 use crate::arguments::CycleArguments;
@@ -33,6 +33,8 @@ pub struct Cycled<'a> {
     pub cycle: &'a Cycle,
     /// Unknowns of the steady mesh.
     pub steady_unknowns: usize,
+    /// What measures temperature.
+    pub sensors: &'a [Sensor],
     /// The run.
     pub result: &'a TransientResult,
     /// One row a source.
@@ -89,10 +91,13 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     let (solution, steady_max_K) = mesh_of(module, cycle, &mut progress, &mut warnings)?;
     let result = transient::run(
-        module,
-        cycle,
-        &solution.mesh,
-        steady_max_K.as_deref(),
+        &Request {
+            module,
+            cycle,
+            steady_mesh: &solution.mesh,
+            steady_max_K: steady_max_K.as_deref(),
+            sensors: &case.case.sensors,
+        },
         TransientOptions::default(),
         &mut |stage, share| progress.stage(stage, share),
     )
@@ -127,6 +132,7 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
         module,
         cycle,
         steady_unknowns: solution.mesh.unknowns(),
+        sensors: &case.case.sensors,
         result: &result,
         rows: &rows,
         responses: &responses,

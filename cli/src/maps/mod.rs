@@ -22,8 +22,8 @@ mod spray_maps;
 mod study_maps;
 mod text;
 
-pub use scale::colour_tables;
 pub use cycle_charts::of_cycle;
+pub use scale::colour_tables;
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;
 pub use study_maps::{of_convergence, of_resistance, of_sensitivity};

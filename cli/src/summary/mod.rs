@@ -2,15 +2,15 @@
 
 mod contact_field;
 mod coverage;
-mod reservations;
 mod cycle;
+mod reservations;
 mod spray;
 mod study;
 
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
-pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use cycle::CycleSummary;
+pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};
 pub use spray::{Budget, BurntOutPlace, Correlation};
 pub use study::{Gains, Resistances};
 

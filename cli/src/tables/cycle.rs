@@ -104,7 +104,7 @@ fn cell(value: f64) -> String {
     figure(value).map_or(String::new(), |value| value.to_string())
 }
 
-/// `history.csv`: a row a time, two columns a source. At a jump there are two rows of the same
+/// `history.csv`: a row a time, two columns a source, one a sensor. At a jump there are two rows of the same
 /// time, of its two sides.
 pub fn history_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
     let records = &cycled.result.run.records;
@@ -119,6 +119,7 @@ pub fn history_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
         head.push(format!("{} junction_max_C", cycled.name(source)));
         head.push(format!("{} junction_mean_C", cycled.name(source)));
     }
+    head.extend(cycled.sensors.iter().map(|sensor| format!("{} sensor_C", sensor.name)));
     writer.write_record(&head)?;
     for record in records {
         let mut row = vec![
@@ -134,6 +135,7 @@ pub fn history_csv(cycled: &Cycled) -> Result<Vec<u8>, csv::Error> {
             row.push(cell(celsius(*max_K)));
             row.push(cell(celsius(*mean_K)));
         }
+        row.extend(record.sensor_K.iter().map(|sensor_K| cell(celsius(*sensor_K))));
         writer.write_record(&row)?;
     }
     writer.into_inner().map_err(|error| error.into_error().into())

@@ -44,11 +44,15 @@ pub struct FaceStatistics {
 /// temperature meets its rim with no slope; the rim of a source on the substrate is inside a
 /// sheet, and the cells are carried on linearly.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
-    let of = |source| statistics_of_face(network, source, &rises_of(network, solution, source));
+    let of = |source| FaceStatistics {
+        chf: wetting_of(network, solution, source).and_then(|(_, chf)| chf),
+        ..statistics_of_face(network, source, &rises_of(network, solution, source))
+    };
     network.sources.par_iter().map(of).collect()
 }
 
-/// Statistics of one active face from its rises, row by row; see [`face_statistics`].
+/// Statistics of one active face from its rises, row by row, see [`face_statistics`]; without the
+/// margin to critical heat flux, which is not the face's own.
 pub fn statistics_of_face(network: &Network, source: &SourceFace, rises: &[f64]) -> FaceStatistics {
     let plane = &network.mesh.plane;
     let (nx, ny) = (source.cells.nx(), source.cells.ny());
@@ -88,8 +92,7 @@ pub fn statistics_of_face(network: &Network, source: &SourceFace, rises: &[f64])
         max_K += rise_x + rise_y;
         at_m = [x, y];
     }
-    let chf = wetting_of(network, solution, source).and_then(|(_, chf)| chf);
-    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, chf }
+    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, chf: None }
 }
 
 /// Middles of the cells between `lines`, with the first and the last line around them.

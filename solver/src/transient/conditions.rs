@@ -8,8 +8,8 @@ use crate::conduction::faces::{WetSide, heat_balance, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
 use crate::linear::norm;
 use crate::mesh::Mesh;
-use crate::module::{Cycle, Module, PrescribedHtc, Signal, Spray};
-use crate::results::HeatBalance;
+use crate::module::{Cycle, Module, PrescribedHtc, Sensor, Signal, Spray};
+use crate::results::{HeatBalance, SensorPoint, sensor_points};
 use crate::spray::Band;
 use crate::steady::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_mesh};
 
@@ -50,6 +50,8 @@ pub struct System<'m> {
     pub network: Network<'m>,
     /// J/K of every unknown.
     pub capacity_J_K: Vec<f64>,
+    /// Where sensors sit.
+    pub sensors: Vec<SensorPoint>,
     shapes: Vec<Vec<f64>>,
     powers_W: Vec<f64>,
     coolant: CoolantState,
@@ -99,6 +101,7 @@ impl<'m> System<'m> {
             module,
             cycle,
             capacity_J_K,
+            sensors: Vec::new(),
             varies: network.conductivity_varies(),
             powers_W: vec![f64::NAN; shapes.len()],
             shapes,
@@ -112,6 +115,13 @@ impl<'m> System<'m> {
         };
         system.set_time(0.0, 0.0)?;
         Ok(system)
+    }
+
+    /// Puts sensors on the mesh.
+    #[must_use]
+    pub fn with_sensors(mut self, sensors: &[Sensor]) -> System<'m> {
+        self.sensors = sensor_points(sensors, &self.network);
+        self
     }
 
     /// Takes the conditions of `at_s` within the period, on the piece that holds `near_s`.

@@ -6,7 +6,7 @@ use super::ladder::Ladder;
 use super::scheme::{DIAGONAL, Step, StepFailure, WEIGHT, step};
 use crate::conduction::faces::{WetSide, source_rises};
 use crate::module::Cycle;
-use crate::results::{HeatBalance, statistics_of_face};
+use crate::results::{HeatBalance, sensor_rises, statistics_of_face};
 
 /// Rise of the surface above the inlet at which nothing is worth following any more, K.
 pub const RUNAWAY_RISE_K: f64 = 2000.0;
@@ -54,6 +54,8 @@ pub struct Record {
     pub max_K: Vec<f64>,
     /// Mean of each source, K.
     pub mean_K: Vec<f64>,
+    /// What each sensor would read, K.
+    pub sensor_K: Vec<f64>,
 }
 
 /// The exposed surface at one time.
@@ -223,6 +225,16 @@ impl Marcher<'_, '_> {
             chf_margin: self.system.chf_margin(&state.wet),
             max_K,
             mean_K,
+            sensor_K: sensor_rises(
+                network,
+                state.factors.as_deref(),
+                &state.x,
+                &state.wet,
+                &self.system.sensors,
+            )
+            .iter()
+            .map(|rise| base_K + rise)
+            .collect(),
         }
     }
 

@@ -7,7 +7,7 @@
 //! ```
 //!
 //! - [`conditions`]: powers and coolant at one time, laid on a mesh
-//! - [`scheme`]: one step in time; [`ladder`]: its preconditioners
+//! - [`scheme`]: one step in time; `ladder`: its preconditioners
 //! - [`march`]: steps from break to break, chosen by their error or replayed; what is recorded
 //! - [`periodic`]: the state that comes back after every period
 //! - [`run()`]: mesh, steps, uncertainty; [`outcome`]: swings, dwell, ramps
@@ -26,7 +26,7 @@ pub mod step_response;
 
 pub use conditions::module_of;
 pub use outcome::{SourceOutcome, source_outcomes};
-pub use run::{TransientResult, coarsened, run};
+pub use run::{Request, TransientResult, coarsened, run};
 pub use step_response::{StepResponse, step_responses};
 
 use std::fmt;

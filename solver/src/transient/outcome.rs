@@ -167,6 +167,7 @@ mod tests {
             chf_margin: None,
             max_K: vec![max_K],
             mean_K: vec![max_K],
+            sensor_K: Vec::new(),
         };
         let records: Vec<Record> =
             [(0.0, 400.0), (5.0, 310.0), (10.0, 350.0), (15.0, 320.0), (20.0, 351.0)]

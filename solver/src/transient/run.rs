@@ -17,7 +17,7 @@ use super::periodic::{Settled, settle};
 use super::{TransientError, TransientOptions};
 use crate::conduction::Network;
 use crate::mesh::{IslandPart, Mesh, PlaneGrid, Slicing, edges_along, snapped_edges};
-use crate::module::{Cycle, CycleStart, Module};
+use crate::module::{Cycle, CycleStart, Module, Sensor};
 use crate::results::{PlaneField, face_statistics};
 use crate::steady::{SteadyOptions, rectangles, solve_on_mesh};
 
@@ -280,26 +280,38 @@ fn shares(
         .collect()
 }
 
-/// Runs `cycle` on a mesh that a steady solve has chosen (coarsened as the cycle says). `heard` is
-/// told of progress: a stage, and its share done (or, below zero, minus the number of periods
-/// tried on the way to the state that comes back). `steady_max_K` holds the hottest point of each
-/// source in the steady state of `module` as refinement has found it, if it is known.
+/// What is to be run.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'a> {
+    /// The part.
+    pub module: &'a Module,
+    /// What changes.
+    pub cycle: &'a Cycle,
+    /// The mesh that a steady solve has chosen; coarsened as the cycle says.
+    pub steady_mesh: &'a Mesh,
+    /// The hottest point of each source in the steady state of `module` as refinement has found
+    /// it, K, if it is known.
+    pub steady_max_K: Option<&'a [f64]>,
+    /// Sensors to read.
+    pub sensors: &'a [Sensor],
+}
+
+/// Runs a profile. `heard` is told of progress: a stage, and its share done (or, below zero, minus
+/// the number of periods tried on the way to the state that comes back).
 ///
 /// # Errors
 /// See [`TransientError`].
 pub fn run(
-    module: &Module,
-    cycle: &Cycle,
-    steady_mesh: &Mesh,
-    steady_max_K: Option<&[f64]>,
+    request: &Request,
     options: TransientOptions,
     heard: &mut dyn FnMut(&str, f64),
 ) -> Result<TransientResult, TransientError> {
+    let Request { module, cycle, steady_mesh, steady_max_K, sensors } = *request;
     let mesh = coarsened(module, steady_mesh, cycle.coarsening);
     let coarse_mesh = coarsened(module, &mesh, 2);
     let sources = cycle.power_W.len();
     let mut coarse = Runner {
-        system: System::new(module, &coarse_mesh, cycle, options)?,
+        system: System::new(module, &coarse_mesh, cycle, options)?.with_sensors(sensors),
         ladder: Ladder::default(),
         heard,
         name: "choosing steps on the coarse mesh",
@@ -324,7 +336,7 @@ pub fn run(
     let iterations = coarse.ladder.iterations;
     let Runner { heard, .. } = coarse;
     let mut fine = Runner {
-        system: System::new(module, &mesh, cycle, options)?,
+        system: System::new(module, &mesh, cycle, options)?.with_sensors(sensors),
         ladder: Ladder::default(),
         heard,
         name: "running",

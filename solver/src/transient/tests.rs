@@ -99,7 +99,10 @@ fn even(size_m: [f64; 2], cells: [usize; 2], slices: usize, module: &Module) -> 
     Mesh::new(module, plane, &Slicing { layers: vec![slices], die: Vec::new() })
 }
 
-fn quick(_: &str, _: f64) {}
+fn run_on(module: &Module, cycle: &Cycle, mesh: &Mesh) -> Result<TransientResult, TransientError> {
+    let request = Request { module, cycle, steady_mesh: mesh, steady_max_K: None, sensors: &[] };
+    run(&request, TransientOptions::default(), &mut |_, _| ())
+}
 
 /// Roots of `z tan z = Bi`, by bisection between the poles.
 fn roots(biot: f64, count: usize) -> Vec<f64> {
@@ -129,8 +132,7 @@ fn a_plane_wall_cools_as_the_series_and_the_handbooks_table_say() {
     let fouriers = [0.05, 0.2, 0.5, 1.0, 2.0];
     cycle.snapshots_s = fouriers.iter().map(|fo| fo * unit_s).collect();
     let mesh = even(size, [3, 2], 64, &module);
-    let result =
-        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+    let result = run_on(&module, &cycle, &mesh).unwrap();
     let zeta = roots(1.0, 40);
     assert!((zeta[0] - 0.8603).abs() < 5e-5);
     for fo in fouriers {
@@ -167,8 +169,7 @@ fn a_thick_body_warms_with_the_square_root_of_time() {
     module.heaters[0].power_W = flux * size[0] * size[1];
     let cycle = constant(&module, 2.0, CycleStart::Uniform(INLET_K));
     let mesh = even(size, [2, 2], 200, &module);
-    let result =
-        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+    let result = run_on(&module, &cycle, &mesh).unwrap();
     let mut checked = 0;
     for record in result.run.records.iter().filter(|r| r.time_s > 0.02) {
         let exact = 2.0 * flux * (DIFFUSIVITY * record.time_s / PI).sqrt() / CONDUCTIVITY;
@@ -188,8 +189,7 @@ fn a_thin_plate_cools_exponentially() {
     let constant_s = DENSITY * SPECIFIC_HEAT * thickness / htc;
     let cycle = constant(&module, 3.0 * constant_s, CycleStart::Uniform(400.0));
     let mesh = even(size, [3, 2], 2, &module);
-    let result =
-        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+    let result = run_on(&module, &cycle, &mesh).unwrap();
     for record in &result.run.records {
         let exact = 100.0 * (-record.time_s / constant_s).exp();
         // Half of Bi = 1e-4 is what the lump leaves out.
@@ -217,8 +217,7 @@ fn a_half_heated_plate_swings_as_its_modes_do_and_the_periodic_state_is_found_in
     cycle.power_W = vec![Signal::through(&[0.0, on], &[power, 0.0], Shape::Steps, on + off)];
     cycle.time_accuracy_K = 0.005;
     let mesh = even(size, [160, 1], 1, &module);
-    let result =
-        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+    let result = run_on(&module, &cycle, &mesh).unwrap();
     // Mean over the heated half of the one sheet, half of which stands before the spray.
     let htc = 1.0 / (1.0 / htc + 0.5 * thickness / CONDUCTIVITY);
     let flux = power / (0.5 * size[0] * size[1]);
@@ -343,9 +342,7 @@ fn the_bytes_do_not_depend_on_the_number_of_threads() {
     let mesh = testing::mesh(&module);
     let of = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-        pool.install(|| {
-            run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap()
-        })
+        pool.install(|| run_on(&module, &cycle, &mesh).unwrap())
     };
     let (one, two) = (of(1), of(2));
     assert_eq!(one.run.plan, two.run.plan);
@@ -366,8 +363,7 @@ fn steps_that_are_chosen_keep_the_accuracy_asked_for() {
     let mut ends = Vec::new();
     for accuracy_K in [0.2, 0.02] {
         cycle.time_accuracy_K = accuracy_K;
-        let result =
-            run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+        let result = run_on(&module, &cycle, &mesh).unwrap();
         assert!(result.time_error_K.iter().all(|e| *e <= accuracy_K), "{:?}", result.time_error_K);
         ends.push(result.run.records.last().unwrap().max_K.clone());
     }
@@ -384,13 +380,12 @@ fn a_spray_that_stops_ends_the_run_where_the_surface_runs_away() {
     cycle.power_W[0] = Signal::through(&[0.0, 1.0], &[30.0, 3000.0], Shape::Steps, 4000.0);
     cycle.time_accuracy_K = 5.0;
     let mesh = testing::mesh(&module);
-    let result =
-        run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick).unwrap();
+    let result = run_on(&module, &cycle, &mesh).unwrap();
     let at = result.run.ran_away_s.unwrap();
     assert!(at > 1.0 && at < 100.0, "{at}");
     assert_eq!(result.run.records.last().unwrap().time_s, at);
     cycle.start = CycleStart::Periodic;
-    let outcome = run(&module, &cycle, &mesh, None, TransientOptions::default(), &mut quick);
+    let outcome = run_on(&module, &cycle, &mesh);
     assert!(outcome.is_err());
 }
 
