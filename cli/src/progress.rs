@@ -56,6 +56,15 @@ impl Progress {
         self.bar.set_message(format!("{what}: {done} of {of}"));
     }
 
+    /// Tells how far a run over time is: a share, or minus the number of periods tried.
+    pub fn stage(&self, stage: &str, share: f64) {
+        self.bar.set_message(if share < 0.0 {
+            format!("{stage}: period {:.0} on the way to the one that comes back", -share)
+        } else {
+            format!("{stage}: {:.0} %", 100.0 * share)
+        });
+    }
+
     /// Wipes the line.
     pub fn finish(self) {
         self.bar.finish_and_clear();

@@ -10,6 +10,7 @@
 //! - [`conduction`]: sheets and islands become conductances, sinks and sources;
 //! - [`linear`]: conjugate gradients, multigrid and the assembled matrix;
 //! - [`steady`]: one solve, refined until the accuracy asked for is reached;
+//! - [`transient`]: temperatures over time on the mesh of a steady solve;
 //! - [`seating`]: force of the contact field, deflection of the backing plate;
 //! - [`results`]: junctions, hot spots, heat balance, uncertainty;
 //! - [`study`]: what composes solves: thermal resistances, sensitivities, fits to readings;
@@ -30,3 +31,4 @@ pub mod seating;
 pub mod spray;
 pub mod steady;
 pub mod study;
+pub mod transient;

@@ -4,6 +4,7 @@ mod arrange;
 mod bad_input;
 mod compare;
 mod coverage;
+mod cycle;
 mod exchange;
 mod exit_codes;
 mod fit;

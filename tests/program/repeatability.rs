@@ -6,7 +6,7 @@ use std::path::Path;
 use crate::harness::Room;
 
 /// Every file of a folder of results, the time it took blotted out.
-fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
+pub fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
     let mut files: Vec<(String, Vec<u8>)> = fs::read_dir(folder)
         .expect("a folder")
         .map(|entry| {

@@ -2,6 +2,7 @@
 
 mod arrange;
 mod compare;
+mod cycle;
 mod measurements;
 mod pictures;
 mod qualify;
@@ -16,6 +17,7 @@ use crate::exchange::SaveForm;
 
 pub use arrange::ArrangeArguments;
 pub use compare::CompareArguments;
+pub use cycle::CycleArguments;
 pub use measurements::{FitArguments, ParameterName};
 pub use pictures::PictureArguments;
 pub use qualify::QualifyArguments;
@@ -100,6 +102,8 @@ pub enum Command {
     Solve(SolveArguments),
     /// What the nozzles lay down: wetted share, evenness, burn-out margin, dry patches, liquid
     Coverage(CoverageArguments),
+    /// Temperatures over time: power cycles, pump trips, cold starts; step responses
+    Cycle(CycleArguments),
     /// Explain a diagnostic such as E012, or list them all
     Explain(ExplainArguments),
     /// Print a completion script for a shell

@@ -5,6 +5,7 @@ mod check;
 mod compare;
 mod completions;
 mod coverage;
+mod cycle;
 mod explain;
 mod fit;
 mod man;
@@ -14,6 +15,8 @@ mod resistance;
 mod sensitivity;
 mod solve;
 mod solving;
+
+pub use cycle::Cycled;
 
 use crate::arguments::Command;
 use crate::exit::Exit;
@@ -26,6 +29,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Check(arguments) => check::run(arguments),
         Command::Solve(arguments) => solve::run(arguments),
         Command::Coverage(arguments) => coverage::run(arguments),
+        Command::Cycle(arguments) => cycle::run(arguments),
         Command::Explain(arguments) => explain::run(arguments),
         Command::Completions(arguments) => completions::run(arguments),
         Command::Man(arguments) => man::run(arguments),

@@ -4,14 +4,18 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
-//! - [`matrix`], [`chart`], [`section`], [`module_map`], [`residuals`]: pictures that show no field;
-//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`]: which pictures there are.
+//! - [`matrix`], [`chart`], [`lines`], [`section`], [`module_map`], [`residuals`]: pictures that show
+//!   no field;
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`]: which
+//!   pictures there are.
 
 mod arrange_maps;
 mod canvas;
 mod chart;
 mod contours;
+mod cycle_charts;
 mod layout;
+mod lines;
 mod map;
 mod matrix;
 mod module_map;
@@ -29,6 +33,7 @@ mod text;
 mod vectors;
 
 pub use arrange_maps::{of_before_and_after, of_trade_off};
+pub use cycle_charts::of_cycle;
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
 pub use residuals::of_fit;

@@ -3,6 +3,7 @@
 mod arrange;
 mod contact_field;
 mod coverage;
+mod cycle;
 mod fit;
 mod qualification;
 mod reservations;
@@ -12,6 +13,7 @@ mod study;
 pub use arrange::{ArrangeSummary, Compared, PatternSummary};
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
+pub use cycle::CycleSummary;
 pub use fit::FitSummary;
 pub use qualification::QualificationSummary;
 pub use reservations::{LOW_CHF_MARGIN, Reservation, margin_in_words, reservations};

@@ -2,6 +2,7 @@
 
 mod arrange;
 mod coverage;
+mod cycle;
 mod fit;
 mod hot_spots;
 mod junctions;
@@ -12,6 +13,7 @@ mod wide;
 
 pub use arrange::{BeforeAfterRow, NozzleRow, TradeOffRow};
 pub use coverage::{CoverageRow, DryPatchRow};
+pub use cycle::{CycleRow, history_csv, step_response_csv};
 pub use fit::{FitRow, FitSensorRow};
 pub use hot_spots::HotSpotRow;
 pub use junctions::JunctionRow;

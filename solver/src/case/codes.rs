@@ -141,6 +141,20 @@ INCOMPLETE = "E040", "part of a description is missing",
 PLATE_MATERIAL = "E041", "the stiffness of the plate is not known",
     "The library knows the stiffness of a few metals. For another material give \
 elastic_modulus_GPa and poisson.";
+NO_CAPACITY = "E050", "a material that cannot store heat",
+    "A run over time needs the density and the specific heat of every material. Those of the library \
+have them; one of your own needs density_kg_m3 and specific_heat_J_kgK when the case has a [cycle].";
+CYCLE_TIMES = "E051", "times of a profile that make no sense",
+    "time_s of a profile starts at 0, rises, stays within period_s and has as many entries as there \
+are values. A ramp may state a time twice: there it jumps. snapshots_s count from the start of the \
+run and stay within it.";
+CYCLE_TRACE = "E052", "a recorded profile that cannot be read",
+    "A trace is a CSV file with one line of headings: time_s, then \"NAME power_W\" or \
+\"NAME factor\" for a die, a die type, a heater or the module, and \"coolant flow_factor\", \
+\"coolant htc_factor\" or \"coolant inlet_C\". The unit stands in the heading.";
+CYCLE_TWICE = "E053", "two profiles for one thing",
+    "A die's own profile goes before that of its type, which goes before that of the module. Two \
+for the same name leave it open which is meant.";
 SENSOR_OFF = "E060", "a sensor beside the part that it measures",
     "offset_mm counts from the centre of the die, in the axes of the unturned die; at_mm of a sensor on a \
 layer counts from the lower left corner of the module. Both must lie on the face that is named.";

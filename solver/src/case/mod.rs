@@ -17,6 +17,7 @@ mod starter;
 mod syntax;
 #[cfg(test)]
 mod tests;
+mod trace_csv;
 
 pub use diagnostic::{Diagnostic, Label, Severity, SourceText};
 pub use record::{
@@ -29,7 +30,7 @@ pub use starter::starter;
 
 use std::sync::Arc;
 
-use crate::module::{ArrangeBounds, Correction, Module, Qualification, Sensor};
+use crate::module::{ArrangeBounds, Correction, Cycle, Module, Qualification, Sensor};
 use context::Context;
 
 /// A case that can be solved.
@@ -45,6 +46,8 @@ pub struct Case {
     pub qualification: Option<Qualification>,
     /// Factors on what the case states; they are in `module` already.
     pub correction: Correction,
+    /// What changes over time, if the case says.
+    pub cycle: Option<Cycle>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -77,6 +80,8 @@ pub fn read(
         let written = file.qualification.as_ref()?;
         build::qualification::build(&context, written, module)
     });
+    // Whatever is wrong elsewhere, a profile is checked as soon as there is a module to check it by.
+    let cycle = module.as_ref().and_then(|module| build::cycle::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
@@ -89,6 +94,7 @@ pub fn read(
         record: describe(&module),
         module,
         sensors,
+        cycle,
         arrange,
         qualification,
         correction,

@@ -153,6 +153,14 @@ pub(super) const INLET_OFFSET: Quantity = plain("K", -100.0, 100.0, "0 changes n
 pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 
+pub(super) const PERIOD: Quantity =
+    plain("s", 1e-5, 1e8, "from microseconds to years; a day is 86400 s");
+pub(super) const TIME: Quantity = plain("s", 0.0, 1e9, "times count from the start");
+pub(super) const POWER_FACTOR: Quantity =
+    plain("", 0.0, 1000.0, "1 is the power that the case states");
+pub(super) const HTC_FACTOR: Quantity =
+    plain("", 0.0, 100.0, "1 is the coefficient that the case states");
+
 pub(super) const LIQUID_DENSITY: Quantity = Quantity { low: 50.0, high: 5000.0, ..DENSITY };
 pub(super) const VAPOUR_DENSITY: Quantity = Quantity { low: 1e-5, high: 1000.0, ..DENSITY };
 pub(super) const LATENT_HEAT: Quantity =

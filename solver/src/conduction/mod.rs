@@ -2,11 +2,12 @@
 //!
 //! [`Network`] knows which material, thickness and heat lies where on a mesh; [`assembly`] turns
 //! it into an [`Operator`] and a right-hand side; [`faces`] turns a solution back into
-//! temperatures of faces and into the heat balance; [`FaceLink`] is the network face by face, for
+//! temperatures of faces and into the heat balance; `capacity` is what time-dependent runs add; [`FaceLink`] is the network face by face, for
 //! derivatives. Temperatures in here are rises above the
 //! coolant inlet: small numbers keep their digits.
 
 pub mod assembly;
+mod capacity;
 mod face_links;
 pub mod faces;
 mod network;

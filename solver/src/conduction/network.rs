@@ -295,7 +295,7 @@ impl<'m> Network<'m> {
         SourceFace { block: 0, face, cells, heat_W }
     }
 
-    fn add_source(&mut self, source: SourceFace) {
+    pub(super) fn add_source(&mut self, source: SourceFace) {
         let block = &self.blocks[source.block];
         let (block_cells, n) = (block.cells, block.cells.len());
         let found =

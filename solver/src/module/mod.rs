@@ -5,6 +5,7 @@
 
 mod arrange_bounds;
 mod correction;
+mod cycle;
 mod geometry;
 mod parts;
 mod qualification;
@@ -13,6 +14,7 @@ mod surroundings;
 
 pub use arrange_bounds::ArrangeBounds;
 pub use correction::Correction;
+pub use cycle::{Cycle, CycleStart, Shape, Signal};
 pub use geometry::{GridMap, Rect, Turn};
 pub use parts::{ActiveFace, Attach, Die, Face, Heater, Layer, PowerBlock};
 pub use qualification::{FieldUse, History, Profile, Qualification, TestUse};

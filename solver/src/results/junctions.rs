@@ -47,16 +47,17 @@ pub struct FaceStatistics {
 /// temperature meets its rim with no slope; the rim of a source on the substrate is inside a
 /// sheet, and the cells are carried on linearly.
 pub fn face_statistics(network: &Network, solution: &GridSolution) -> Vec<FaceStatistics> {
-    network.sources.par_iter().map(|source| statistics_of(network, solution, source)).collect()
+    let of = |source| FaceStatistics {
+        chf: wetting_of(network, solution, source).and_then(|(_, chf)| chf),
+        ..statistics_of_face(network, source, &rises_of(network, solution, source))
+    };
+    network.sources.par_iter().map(of).collect()
 }
 
-fn statistics_of(
-    network: &Network,
-    solution: &GridSolution,
-    source: &SourceFace,
-) -> FaceStatistics {
+/// Statistics of one active face from its rises, row by row, see [`face_statistics`]; without the
+/// margin to critical heat flux, which is not the face's own.
+pub fn statistics_of_face(network: &Network, source: &SourceFace, rises: &[f64]) -> FaceStatistics {
     let plane = &network.mesh.plane;
-    let rises = rises_of(network, solution, source);
     let (nx, ny) = (source.cells.nx(), source.cells.ny());
     let (mut sum, mut area_sum) = (0.0, 0.0);
     for (c, &rise) in rises.iter().enumerate() {
@@ -96,8 +97,7 @@ fn statistics_of(
         at_m = [x, y];
     }
     let on_rim = !inside && rim == Rim::Sloped;
-    let chf = wetting_of(network, solution, source).and_then(|(_, chf)| chf);
-    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, on_rim, chf }
+    FaceStatistics { max_K, mean_K: sum / area_sum, min_K, at_m, highest, on_rim, chf: None }
 }
 
 /// Middles of the cells between `lines`, with the first and the last line around them.

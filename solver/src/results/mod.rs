@@ -10,6 +10,7 @@ mod trust;
 pub use active_faces::active_faces;
 pub use junctions::{
     FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
+    statistics_of_face,
 };
 
 pub use sensors::{SensorPoint, SensorReading, sensor_points, sensor_readings, sensor_rises};

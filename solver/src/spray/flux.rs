@@ -97,6 +97,20 @@ impl FluxField {
         }
     }
 
+    /// The field with every nozzle's flow multiplied. Where liquid lands does not depend on how
+    /// much there is, nor do the drops at a held pressure drop.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> FluxField {
+        let mut field = self.clone();
+        let over_drop = field.flux_over_drop_1_s.iter_mut().flatten();
+        field.flux_m_s.iter_mut().chain(over_drop).for_each(|flux| *flux *= factor);
+        for landing in &mut field.landings {
+            landing.flow_m3_s *= factor;
+            landing.landed_m3_s *= factor;
+        }
+        field
+    }
+
     /// Area of a cell, m².
     pub fn cell_area_m2(&self, cell: usize) -> f64 {
         let (i, j) = (cell % self.nx(), cell / self.nx());

@@ -226,7 +226,7 @@ fn boxes_of_few(map: &GridMap) -> Vec<Rect> {
 }
 
 /// Every rectangle whose edges must be grid lines.
-fn rectangles(module: &Module) -> Vec<Rect> {
+pub(crate) fn rectangles(module: &Module) -> Vec<Rect> {
     let mut rects = Vec::new();
     for die in &module.die {
         rects.push(die.rect);

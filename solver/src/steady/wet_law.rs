@@ -52,6 +52,23 @@ impl WetLaw {
             _ => Ok(self.clone()),
         }
     }
+
+    /// The same nozzles with every flow multiplied and another inlet (that of `module`), without
+    /// laying the flux again. Stated coefficients follow neither.
+    ///
+    /// # Errors
+    /// As for [`WetLaw::on`].
+    pub fn with_coolant(&self, module: &Module, flow_factor: f64) -> Result<WetLaw, SteadyError> {
+        match (self, &module.spray) {
+            (WetLaw::Correlated { field, .. }, Spray::Correlated(spray)) => {
+                let model = SprayModel::new(spray, &module.coolant)?;
+                let field = Box::new(field.scaled(flow_factor));
+                let curves = model.curves(&field, Band::Nominal);
+                Ok(WetLaw::Correlated { field, curves })
+            }
+            _ => Ok(self.clone()),
+        }
+    }
 }
 
 impl SurfaceLaw for WetLaw {

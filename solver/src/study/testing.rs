@@ -217,3 +217,13 @@ pub fn tight() -> SteadyOptions {
 pub fn solved(module: &Module) -> GridSolution {
     solve_on_mesh(module, mesh(module), None, &tight()).expect("a steady state")
 }
+
+/// The same module with density and specific heat for every material.
+pub fn with_capacity(mut module: Module) -> Module {
+    for layer in &mut module.layers {
+        let material = Arc::make_mut(&mut layer.material);
+        material.density_kg_m3.get_or_insert(2300.0);
+        material.specific_heat_J_kgK.get_or_insert(850.0);
+    }
+    module
+}

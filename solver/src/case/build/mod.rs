@@ -6,6 +6,7 @@ pub(super) mod arrange;
 mod board;
 mod coolant;
 pub(super) mod correction;
+pub(super) mod cycle;
 mod die;
 mod materials;
 mod names;

@@ -128,6 +128,34 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         }
     }
 
+    /// A list of texts.
+    pub fn text_list(
+        &mut self,
+        key: &'static str,
+        need: Need,
+    ) -> Option<Located<Vec<Located<String>>>> {
+        let value = self.take(key, need)?;
+        let DeValue::Array(array) = value.get_ref() else {
+            let finding = self.wrong_type(key, value, "a list of names, [\"A\", \"B\"]");
+            self.context.push(finding);
+            return None;
+        };
+        let mut texts = Vec::with_capacity(array.len());
+        for element in array.iter() {
+            match element.get_ref() {
+                DeValue::String(text) => {
+                    texts.push(Located { value: text.to_string(), span: element.span() });
+                }
+                _ => {
+                    let finding = self.wrong_type(key, element, "a list of names in quotes");
+                    self.context.push(finding);
+                    return None;
+                }
+            }
+        }
+        Some(Located { value: texts, span: value.span() })
+    }
+
     /// A name: text that is not blank, at most 60 characters, without control characters.
     pub fn name(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
         let name = self.text(key, need)?;

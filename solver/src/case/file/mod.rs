@@ -5,6 +5,7 @@
 
 mod arrange;
 mod correction;
+mod cycle;
 mod parts;
 mod qualification;
 mod sensors;
@@ -12,6 +13,7 @@ mod surroundings;
 
 pub(super) use arrange::*;
 pub(super) use correction::*;
+pub(super) use cycle::*;
 pub(super) use parts::*;
 pub(super) use qualification::*;
 pub(super) use sensors::*;
@@ -45,6 +47,7 @@ pub(super) struct CaseFile {
     pub sensors: Vec<FileSensor>,
     pub correction: Option<FileCorrection>,
     pub qualification: Option<FileQualification>,
+    pub cycle: Option<FileCycle>,
 }
 
 impl CaseFile {
@@ -80,6 +83,7 @@ impl CaseFile {
             qualification: fields
                 .table("qualification", Need::Optional)
                 .map(FileQualification::read),
+            cycle: fields.table("cycle", Need::Optional).map(FileCycle::read),
         };
         fields.finish();
         file

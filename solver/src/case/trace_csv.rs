@@ -1,0 +1,248 @@
+//! A recorded profile in a CSV file: one column a quantity, its unit in the heading.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::codes;
+use super::context::{Context, Located, number_text};
+use super::diagnostic::{Diagnostic, Label, SourceText};
+use super::ranges::{self, Quantity};
+
+/// Most rows of a trace.
+const MOST_ROWS: usize = 100_000;
+/// Mistakes of one file that are told one by one.
+const MOST_MISTAKES: usize = 10;
+
+/// What a column holds.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Column {
+    /// Watts of a die, type, heater or of the module.
+    Power(String),
+    /// Factor on the power of one.
+    Factor(String),
+    /// Factor on every nozzle's flow.
+    Flow,
+    /// Factor on stated coefficients.
+    Htc,
+    /// Coolant inlet, °C.
+    Inlet,
+}
+
+impl Column {
+    fn quantity(&self) -> &'static Quantity {
+        match self {
+            Column::Power(_) => &ranges::POWER,
+            Column::Factor(_) => &ranges::POWER_FACTOR,
+            Column::Flow => &ranges::FLOW_FACTOR,
+            Column::Htc => &ranges::HTC_FACTOR,
+            Column::Inlet => &ranges::INLET,
+        }
+    }
+
+    fn read(heading: &str) -> Option<Column> {
+        let (name, quantity) = heading.trim().rsplit_once(' ')?;
+        let name = name.trim().to_owned();
+        match (name.as_str(), quantity) {
+            ("coolant", "flow_factor") => Some(Column::Flow),
+            ("coolant", "htc_factor") => Some(Column::Htc),
+            ("coolant", "inlet_C") => Some(Column::Inlet),
+            (_, "power_W") => Some(Column::Power(name)),
+            (_, "factor") => Some(Column::Factor(name)),
+            _ => None,
+        }
+    }
+}
+
+/// A trace as it is written.
+pub(super) struct Trace {
+    pub time_s: Vec<f64>,
+    pub columns: Vec<(Column, Vec<f64>)>,
+}
+
+struct Reader<'r, 'c> {
+    context: &'r Context<'c>,
+    path: &'r Located<String>,
+    source: Arc<SourceText>,
+    mistakes: usize,
+}
+
+impl Reader<'_, '_> {
+    fn note(&mut self, headline: String, span: Range<usize>, label: String, help: &str) {
+        self.mistakes += 1;
+        if self.mistakes <= MOST_MISTAKES {
+            self.context.push(
+                Diagnostic::error(
+                    codes::CYCLE_TRACE,
+                    headline,
+                    Label::new(&self.source, span, label),
+                )
+                .also(self.context.label(&self.path.span, "named here"))
+                .help(help),
+            );
+        }
+    }
+}
+
+/// Cells of a line with their places; quotes hold commas.
+fn cells(line: &str, start: usize) -> Vec<(String, Range<usize>)> {
+    let mut cells = Vec::new();
+    let (mut text, mut from, mut quoted) = (String::new(), 0, false);
+    for (at, c) in line.char_indices() {
+        match c {
+            '"' => quoted = !quoted,
+            ',' if !quoted => {
+                cells.push((text.trim().to_owned(), start + from..start + at));
+                text.clear();
+                from = at + 1;
+            }
+            c => text.push(c),
+        }
+    }
+    cells.push((text.trim().to_owned(), start + from..start + line.len()));
+    cells
+}
+
+const HEADINGS: &str = "the first column is time_s; the others are \"NAME power_W\" or \"NAME factor\" (NAME a die, \
+     a die type, a heater or module), \"coolant flow_factor\", \"coolant htc_factor\", \
+     \"coolant inlet_C\"";
+
+/// Loads and reads the trace that `path` names in the case. Lines that start with `#` and blank
+/// lines are skipped; the first other line holds the headings.
+pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trace> {
+    let text = match (context.load)(&path.value) {
+        Ok(text) => text,
+        Err(reason) => {
+            context.push(
+                context
+                    .error(
+                        codes::FILE_UNREADABLE,
+                        format!("cannot read \"{}\"", path.value),
+                        &path.span,
+                        reason,
+                    )
+                    .help("file names are relative to the folder of the case"),
+            );
+            return None;
+        }
+    };
+    let source = SourceText::new(path.value.clone(), &text);
+    let mut reader = Reader { context, path, source: Arc::clone(&source), mistakes: 0 };
+    let mut columns: Option<Vec<(Column, Vec<f64>)>> = None;
+    let mut time_s: Vec<f64> = Vec::new();
+    let mut offset = 0;
+    for raw in source.text.split_inclusive('\n') {
+        let line = raw.trim_end_matches(['\n', '\r']);
+        let start = offset;
+        offset += raw.len();
+        if line.trim().is_empty() || line.trim_start().starts_with('#') {
+            continue;
+        }
+        let cells = cells(line, start);
+        let Some(columns) = &mut columns else {
+            columns = headings(&mut reader, &cells);
+            columns.as_ref()?;
+            continue;
+        };
+        if time_s.len() == MOST_ROWS {
+            let headline = format!("a trace has at most {MOST_ROWS} rows");
+            reader.note(headline, start..start + line.len(), String::new(), "thin it out");
+            return None;
+        }
+        if cells.len() != columns.len() + 1 {
+            reader.note(
+                "the rows of a trace must have a cell for each heading".to_owned(),
+                start..start + line.len(),
+                format!("{} cells; {} headings", cells.len(), columns.len() + 1),
+                "separate the numbers with commas; a row does not end with one",
+            );
+            continue;
+        }
+        for (k, (word, span)) in cells.iter().enumerate() {
+            let quantity = if k == 0 { &ranges::TIME } else { columns[k - 1].0.quantity() };
+            let value = word.parse::<f64>().ok().filter(|v| v.is_finite());
+            let inside = value.filter(|v| *v >= quantity.low && *v <= quantity.high);
+            if inside.is_none() {
+                let headline = if value.is_some() {
+                    "a value of the trace is out of range"
+                } else {
+                    "a cell of the trace is not a number"
+                };
+                let label = format!(
+                    "allowed {} to {} {}",
+                    number_text(quantity.low),
+                    number_text(quantity.high),
+                    quantity.unit
+                );
+                let help = "units are those of the headings";
+                reader.note(headline.to_owned(), span.clone(), label.trim().to_owned(), help);
+            }
+            let value = inside.unwrap_or(0.0);
+            if k == 0 {
+                let fault = match time_s.last() {
+                    None if value != 0.0 => Some("a trace starts at time 0"),
+                    Some(last) if value < *last => Some("times of a trace must not fall"),
+                    _ => None,
+                };
+                if let (Some(fault), true) = (fault, inside.is_some()) {
+                    let help = "time_s counts from the start of the period";
+                    reader.note(fault.to_owned(), span.clone(), String::new(), help);
+                }
+                time_s.push(value);
+            } else {
+                columns[k - 1].1.push(value);
+            }
+        }
+    }
+    let Some(columns) = columns.filter(|_| !time_s.is_empty()) else {
+        reader.note("the trace holds no values".to_owned(), 0..0, String::new(), HEADINGS);
+        return None;
+    };
+    (reader.mistakes == 0).then_some(Trace { time_s, columns })
+}
+
+fn headings(
+    reader: &mut Reader,
+    cells: &[(String, Range<usize>)],
+) -> Option<Vec<(Column, Vec<f64>)>> {
+    let before = reader.mistakes;
+    if cells[0].0 != "time_s" {
+        let headline = "the first column of a trace is time_s".to_owned();
+        reader.note(headline, cells[0].1.clone(), String::new(), HEADINGS);
+    }
+    let mut columns: Vec<(Column, Vec<f64>)> = Vec::new();
+    for (heading, span) in &cells[1..] {
+        match Column::read(heading) {
+            Some(column) if columns.iter().any(|(c, _)| *c == column) => {
+                let headline = format!("two columns of the trace are \"{heading}\"");
+                reader.note(headline, span.clone(), String::new(), "keep one of them");
+            }
+            Some(column) => columns.push((column, Vec::new())),
+            None => {
+                let headline = format!("a heading of the trace is not understood: \"{heading}\"");
+                reader.note(headline, span.clone(), String::new(), HEADINGS);
+            }
+        }
+    }
+    if cells.len() == 1 && reader.mistakes == before {
+        let headline = "the trace has no column beside time_s".to_owned();
+        reader.note(headline, cells[0].1.clone(), String::new(), HEADINGS);
+    }
+    (reader.mistakes == before).then_some(columns)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_keep_commas_within_quotes_and_know_their_places() {
+        let line = "time_s, \"D1, spare power_W\",module factor";
+        let found = cells(line, 10);
+        assert_eq!(found.len(), 3);
+        assert_eq!(found[1].0, "D1, spare power_W");
+        assert_eq!(&line[found[2].1.start - 10..found[2].1.end - 10], "module factor");
+        assert_eq!(Column::read(&found[1].0), Some(Column::Power("D1, spare".to_owned())));
+        assert_eq!(Column::read("coolant inlet_C"), Some(Column::Inlet));
+        assert_eq!(Column::read("C0_W"), None);
+    }
+}

@@ -1,0 +1,366 @@
+//! A whole run: the mesh, the steps, the temperatures, and how well they are known.
+//!
+//! Steps are chosen on a mesh with every other line and half the sheets, where they cost an eighth.
+//! There the run is done once more with every step cut in two; the scheme is of second order, so
+//! that the error in time is four thirds of the difference. The tolerance of the steps is tightened
+//! until that is below what was asked for. The same steps then run on the mesh itself, and the
+//! difference between the two meshes tells the error in space: of first order the finer mesh is off
+//! by the whole of it, of second by a third. Which, the steady state of the case shows, for there
+//! refinement has found what is right.
+
+use ndarray::Array2;
+
+use super::conditions::System;
+use super::ladder::Ladder;
+use super::march::{Plan, Record, Run, Snapshot, Steps, march};
+use super::periodic::{Settled, settle};
+use super::{TransientError, TransientOptions};
+use crate::conduction::Network;
+use crate::mesh::{IslandPart, Mesh, PlaneGrid, Slicing, edges_along, snapped_edges};
+use crate::module::{Cycle, CycleStart, Module, Sensor};
+use crate::results::{PlaneField, face_statistics};
+use crate::steady::{SteadyOptions, rectangles, solve_on_mesh};
+
+/// Tolerance of a step over the accuracy asked for, to begin with.
+const FIRST_TOLERANCE: f64 = 0.4;
+/// Rounds of tightening.
+const MOST_ROUNDS: usize = 5;
+/// Least and largest share of the difference between the two meshes that is taken for the error of
+/// the finer one, and how much more than the steady error says is allowed for.
+const LEAST_SHARE: f64 = 0.35;
+const MOST_SHARE: f64 = 1.0;
+const SHARE_SAFETY: f64 = 1.5;
+/// A state comes back when nothing changes by more than this share of the accuracy.
+const SETTLED_SHARE: f64 = 0.01;
+
+/// Temperatures over time.
+#[derive(Debug, Clone)]
+pub struct TransientResult {
+    /// The run on the mesh.
+    pub run: Run,
+    /// The mesh.
+    pub mesh: Mesh,
+    /// The coarser mesh on which steps were chosen.
+    pub coarse_mesh: Mesh,
+    /// Error in time of each source's temperatures, K, at its largest.
+    pub time_error_K: Vec<f64>,
+    /// Error in space likewise, K.
+    pub space_error_K: Vec<f64>,
+    /// How the state that comes back was found, if it was asked for.
+    pub settled: Option<Settled>,
+    /// Largest estimated error of one step, K.
+    pub step_tolerance_K: f64,
+    /// Largest change over the last whole period of the run, K.
+    pub last_period_change_K: f64,
+    /// Linear iterations, all meshes together.
+    pub iterations: usize,
+}
+
+impl TransientResult {
+    /// A picture as a field on the grid.
+    pub fn surface_K(&self, snapshot: &Snapshot) -> PlaneField {
+        let plane = &self.mesh.plane;
+        let mut values = Array2::from_elem((plane.ny(), plane.nx()), f64::NAN);
+        for (cell, value) in values.iter_mut().zip(&snapshot.surface_K) {
+            *cell = *value;
+        }
+        PlaneField {
+            x_lines_m: plane.x_lines_m.clone(),
+            y_lines_m: plane.y_lines_m.clone(),
+            values,
+        }
+    }
+
+    /// Uncertainty of a source's temperatures, K.
+    pub fn uncertainty_K(&self, source: usize) -> f64 {
+        self.time_error_K[source] + self.space_error_K[source]
+    }
+}
+
+/// A mesh with about every `factor`-th line and sheet of another; edges stay.
+pub fn coarsened(module: &Module, mesh: &Mesh, factor: usize) -> Mesh {
+    if factor <= 1 {
+        return mesh.clone();
+    }
+    let rects = rectangles(module);
+    let thinned = |axis: usize, lines: &[f64]| -> std::sync::Arc<[f64]> {
+        let edges = snapped_edges(module.size_m[axis], edges_along(axis, &rects));
+        let places: Vec<usize> = edges
+            .iter()
+            .map(|edge| {
+                (0..lines.len())
+                    .min_by(|&a, &b| (lines[a] - edge).abs().total_cmp(&(lines[b] - edge).abs()))
+                    .unwrap_or(0)
+            })
+            .collect();
+        let mut kept = vec![lines[0]];
+        for pair in places.windows(2) {
+            let (from, count) = (pair[0], pair[1] - pair[0]);
+            let pieces = count.div_ceil(factor);
+            kept.extend((1..=pieces).map(|k| lines[from + k * count / pieces]));
+        }
+        kept.into()
+    };
+    let plane = PlaneGrid {
+        x_lines_m: thinned(0, &mesh.plane.x_lines_m),
+        y_lines_m: thinned(1, &mesh.plane.y_lines_m),
+    };
+    let fewer = |count: usize| count.div_ceil(factor).max(1);
+    let slicing = Slicing {
+        layers: (0..module.layers.len())
+            .map(|layer| fewer(mesh.sheets.iter().filter(|s| s.layer == layer).count()))
+            .collect(),
+        die: mesh
+            .islands
+            .iter()
+            .map(|island| {
+                [IslandPart::Attach, IslandPart::Die]
+                    .map(|part| fewer(island.sheets.iter().filter(|sheet| sheet.0 == part).count()))
+            })
+            .collect(),
+    };
+    Mesh::new(module, plane, &slicing)
+}
+
+/// Largest difference of each source's temperatures between two runs of the same times, K.
+fn apart(a: &[Record], b: &[Record], sources: usize) -> Vec<f64> {
+    let mut apart = vec![0.0f64; sources];
+    for (a, b) in a.iter().zip(b) {
+        for (s, apart) in apart.iter_mut().enumerate() {
+            *apart =
+                apart.max((a.max_K[s] - b.max_K[s]).abs()).max((a.mean_K[s] - b.mean_K[s]).abs());
+        }
+    }
+    apart
+}
+
+struct Runner<'s, 'm, 'p> {
+    system: System<'m>,
+    ladder: Ladder,
+    heard: &'s mut (dyn FnMut(&str, f64) + 'p),
+    name: &'static str,
+}
+
+impl Runner<'_, '_, '_> {
+    /// Finds the start, then runs.
+    fn run(&mut self, steps: Steps) -> Result<(Run, Option<Settled>), TransientError> {
+        let cycle = self.system.cycle;
+        let (name, duration_s) = (self.name, cycle.duration_s());
+        let (start, settled) = match cycle.start {
+            CycleStart::Steady => {
+                let steady = self.system.steady(&|signal| signal.value(0.0, 0.0));
+                (steady.map_err(TransientError::Start)?.rise_K, None)
+            }
+            CycleStart::Uniform(temperature_K) => {
+                let rise = temperature_K - self.system.module.coolant.inlet_K;
+                (vec![rise; self.system.capacity_J_K.len()], None)
+            }
+            CycleStart::Periodic => {
+                let tolerance_K = SETTLED_SHARE * cycle.time_accuracy_K;
+                let heard = &mut *self.heard;
+                // Pictures cut stretches; the search goes without them.
+                let first: Option<Plan> = match steps {
+                    Steps::Replayed(plan, _) => Some(one_period(cycle, plan)),
+                    Steps::Chosen(_) => None,
+                };
+                let steps = first.as_ref().map_or(steps, |plan| Steps::Replayed(plan, 1));
+                let settled =
+                    settle(&mut self.system, &mut self.ladder, steps, tolerance_K, &mut |k, _| {
+                        heard(name, -(k as f64));
+                    })?;
+                (settled.start.clone(), Some(settled))
+            }
+        };
+        let heard = &mut *self.heard;
+        // In the state that comes back all periods have the steps of the first.
+        let repeated: Option<Plan> = match (&settled, steps) {
+            (Some(settled), Steps::Chosen(_)) => Some(repeated(cycle, &settled.plan)),
+            _ => None,
+        };
+        let steps = repeated.as_ref().map_or(steps, |plan| Steps::Replayed(plan, 1));
+        let run = march(
+            &mut self.system,
+            &mut self.ladder,
+            start,
+            cycle.repeats,
+            &cycle.snapshots_s,
+            steps,
+            &mut |at_s| heard(name, at_s / duration_s),
+        )?;
+        Ok((run, settled))
+    }
+}
+
+/// Ends of the stretches that pictures cut out of each stretch of the profile, s within the
+/// period of `repeat`.
+fn cuts(cycle: &Cycle, repeat: usize, from_s: f64, to_s: f64) -> Vec<f64> {
+    let same = 1e-12 * cycle.period_s;
+    let offset_s = repeat as f64 * cycle.period_s;
+    let mut cuts: Vec<f64> = cycle
+        .snapshots_s
+        .iter()
+        .map(|at| at - offset_s)
+        .filter(|at| *at > from_s + same && *at < to_s - same)
+        .collect();
+    cuts.sort_by(f64::total_cmp);
+    cuts.dedup_by(|b, a| *b - *a <= same);
+    cuts
+}
+
+/// The steps of one period for all repeats, cut where pictures are taken.
+fn repeated(cycle: &Cycle, period: &Plan) -> Plan {
+    let breaks = cycle.breaks_s();
+    let mut stretches = Vec::new();
+    for repeat in 0..cycle.repeats {
+        for (pair, lengths) in breaks.windows(2).zip(&period.stretches) {
+            let mut cuts = cuts(cycle, repeat, pair[0], pair[1]).into_iter().peekable();
+            let mut stretch = Vec::new();
+            let mut at_s = pair[0];
+            for &length in lengths {
+                let mut left = length;
+                while let Some(&cut) = cuts.peek() {
+                    if cut > at_s + left * (1.0 - 1e-9) {
+                        break;
+                    }
+                    if cut > at_s {
+                        stretch.push(cut - at_s);
+                        left -= cut - at_s;
+                        at_s = cut;
+                    }
+                    stretches.push(std::mem::take(&mut stretch));
+                    cuts.next();
+                }
+                stretch.push(left);
+                at_s += left;
+            }
+            stretches.push(stretch);
+        }
+    }
+    Plan { stretches }
+}
+
+/// The steps of the first period of a plan, without the cuts for pictures.
+fn one_period(cycle: &Cycle, plan: &Plan) -> Plan {
+    let breaks = cycle.breaks_s();
+    let mut lists = plan.stretches.iter();
+    let stretches = breaks
+        .windows(2)
+        .map(|pair| {
+            let pieces = 1 + cuts(cycle, 0, pair[0], pair[1]).len();
+            lists.by_ref().take(pieces).flatten().copied().collect()
+        })
+        .collect();
+    Plan { stretches }
+}
+
+/// Share of the difference between the two meshes that is the error of the finer one, for each
+/// source, by the steady state of the case; the whole where that is not known.
+fn shares(
+    module: &Module,
+    mesh: &Mesh,
+    coarse_mesh: &Mesh,
+    steady_max_K: Option<&[f64]>,
+) -> Vec<f64> {
+    let all = vec![MOST_SHARE; module.die.len() + module.heaters.len()];
+    let Some(known) = steady_max_K else { return all };
+    let on = |mesh: &Mesh| {
+        let options = SteadyOptions::default();
+        let solution = solve_on_mesh(module, mesh.clone(), None, &options).ok()?;
+        Some(face_statistics(&Network::new(module, mesh), &solution))
+    };
+    let (Some(here), Some(coarse)) = (on(mesh), on(coarse_mesh)) else { return all };
+    let base_K = module.coolant.inlet_K;
+    (0..all.len())
+        .map(|s| {
+            let error = (base_K + here[s].max_K - known[s]).abs();
+            let apart = (here[s].max_K - coarse[s].max_K).abs();
+            let share = SHARE_SAFETY * error / apart;
+            if share.is_finite() { share.clamp(LEAST_SHARE, MOST_SHARE) } else { MOST_SHARE }
+        })
+        .collect()
+}
+
+/// What is to be run.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'a> {
+    /// The part.
+    pub module: &'a Module,
+    /// What changes.
+    pub cycle: &'a Cycle,
+    /// The mesh that a steady solve has chosen; coarsened as the cycle says.
+    pub steady_mesh: &'a Mesh,
+    /// The hottest point of each source in the steady state of `module` as refinement has found
+    /// it, K, if it is known.
+    pub steady_max_K: Option<&'a [f64]>,
+    /// Sensors to read.
+    pub sensors: &'a [Sensor],
+}
+
+/// Runs a profile. `heard` is told of progress: a stage, and its share done (or, below zero, minus
+/// the number of periods tried on the way to the state that comes back).
+///
+/// # Errors
+/// See [`TransientError`].
+pub fn run(
+    request: &Request,
+    options: TransientOptions,
+    heard: &mut dyn FnMut(&str, f64),
+) -> Result<TransientResult, TransientError> {
+    let Request { module, cycle, steady_mesh, steady_max_K, sensors } = *request;
+    let mesh = coarsened(module, steady_mesh, cycle.coarsening);
+    let coarse_mesh = coarsened(module, &mesh, 2);
+    let sources = cycle.power_W.len();
+    let mut coarse = Runner {
+        system: System::new(module, &coarse_mesh, cycle, options)?.with_sensors(sensors),
+        ladder: Ladder::default(),
+        heard,
+        name: "choosing steps on the coarse mesh",
+    };
+    let mut step_tolerance_K = FIRST_TOLERANCE * cycle.time_accuracy_K;
+    let mut round = 1;
+    let (coarse_run, time_error_K) = loop {
+        let (run, _) = coarse.run(Steps::Chosen(step_tolerance_K))?;
+        coarse.name = "measuring the error in time";
+        let (halved, _) = coarse.run(Steps::Replayed(&run.plan.halved(), 2))?;
+        let error_K: Vec<f64> =
+            apart(&run.records, &halved.records, sources).iter().map(|d| 4.0 / 3.0 * d).collect();
+        let worst_K = error_K.iter().copied().fold(0.0, f64::max);
+        if worst_K <= cycle.time_accuracy_K || round == MOST_ROUNDS {
+            break (run, error_K);
+        }
+        // Errors of steps grow with the cube of their length, that of a run with the square.
+        let tighten = (0.7 * cycle.time_accuracy_K / worst_K).powf(1.5);
+        step_tolerance_K *= tighten.clamp(0.01, 0.7);
+        round += 1;
+    };
+    let iterations = coarse.ladder.iterations;
+    let Runner { heard, .. } = coarse;
+    let mut fine = Runner {
+        system: System::new(module, &mesh, cycle, options)?.with_sensors(sensors),
+        ladder: Ladder::default(),
+        heard,
+        name: "running",
+    };
+    let (mut run, settled) = fine.run(Steps::Replayed(&coarse_run.plan, 1))?;
+    // Where the coarse mesh ran away there are no more steps; the mesh itself is about as far.
+    run.ran_away_s = run.ran_away_s.or(coarse_run.ran_away_s);
+    let shares = shares(module, &mesh, &coarse_mesh, steady_max_K);
+    let space_error_K = apart(&run.records, &coarse_run.records, sources)
+        .iter()
+        .zip(&shares)
+        .map(|(apart, share)| apart * share)
+        .collect();
+    let iterations = iterations + fine.ladder.iterations;
+    drop(fine);
+    Ok(TransientResult {
+        time_error_K,
+        space_error_K,
+        settled,
+        step_tolerance_K,
+        last_period_change_K: run.last_period_change_K,
+        iterations,
+        run,
+        coarse_mesh,
+        mesh,
+    })
+}
