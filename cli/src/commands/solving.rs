@@ -224,7 +224,8 @@ fn too_many_cells(case: &CaseFile, needed: usize, allowed: usize) -> Failure {
     };
     let module = &case.case.module;
     let fits = match module.mesh.cell_m {
-        // Cells in the plane go with one over the square of their size.
+        // Cells in the plane go with one over the square of their size, and whole cells
+        // between edges take some more.
         Some(cell_m) => {
             let fitting_mm = 1.15e3 * cell_m * (needed as f64 / allowed as f64).sqrt();
             format!("cell_mm = {} fits", significant(fitting_mm, 2))
