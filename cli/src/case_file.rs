@@ -23,6 +23,8 @@ pub struct CaseFile {
     pub text: String,
     /// SHA-256 of the case file, hexadecimal, as `sha256sum` prints it.
     pub sha256: String,
+    /// Where the case states `max_cells`: file and line.
+    pub max_cells_at: Option<String>,
     /// The files that the case names, in the order in which they were read.
     pub files: Vec<NamedFile>,
 }
@@ -105,7 +107,11 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
         Ok(text)
     };
     let case = case::read(&text, &name, &load).map_err(Failure::Case)?;
-    Ok(CaseFile { case, text, sha256, files: files.into_inner() })
+    let max_cells_at = text
+        .lines()
+        .position(|line| line.trim_start().starts_with("max_cells"))
+        .map(|index| format!("{name}, line {}", index + 1));
+    Ok(CaseFile { case, text, sha256, max_cells_at, files: files.into_inner() })
 }
 
 /// Where results of the case at `path` go unless told otherwise: `CASE.out` beside it.

@@ -34,3 +34,40 @@ fn a_missing_grid_is_a_mistake_of_the_case() {
     let room = Room::with("case.toml", &text);
     room.run(&["solve", "case.toml"]).ends_with(2).complains_of("gone.csv");
 }
+
+#[test]
+fn a_mesh_beyond_max_cells_is_told_with_its_size_its_line_and_what_fits() {
+    let text = CASE.replace("cell_mm = 1.0", "cell_mm = 0.05\nmax_cells = 20000");
+    let line = text.lines().position(|line| line.starts_with("max_cells")).expect("stated") + 1;
+    let room = Room::with("case.toml", &text);
+    let run = room.run(&["solve", "case.toml"]).ends_with(2);
+    let run = run.complains_of(&format!("max_cells (case.toml, line {line}) allows 20\u{a0}000"));
+    run.complains_of("fits; or raise max_cells").complains_of("GB of memory");
+    assert_eq!(room.entries("."), ["case.toml"]);
+    // What is said to fit does fit.
+    let stderr = String::from_utf8_lossy(
+        &room.command(&["solve", "case.toml"]).output().expect("a run").stderr,
+    )
+    .into_owned();
+    let fits = stderr.split("cell_mm = ").nth(1).and_then(|rest| rest.split(' ').next());
+    let finer = text.replace("cell_mm = 0.05", &format!("cell_mm = {}", fits.expect("a size")));
+    Room::with("case.toml", &finer).run(&["solve", "case.toml"]).ends_with(0);
+}
+
+#[test]
+fn a_grid_with_decimal_commas_gets_the_hint() {
+    let text = CASE.replace("htc_W_m2K = 8000.0", "map = \"htc.csv\"");
+    let room = Room::with("case.toml", &text);
+    room.write("htc.csv", "9000,5;8000,0\n7000,0;6000,0\n");
+    room.run(&["check", "case.toml"]).ends_with(2).complains_of("write decimals with a point");
+}
+
+#[test]
+fn a_coolant_is_explained_with_all_its_cautions() {
+    let room = Room::new();
+    room.run(&["explain", "perfluorohexane"])
+        .ends_with(0)
+        .prints("hydrogen fluoride")
+        .prints("heavier than air");
+    room.run(&["explain", "no-such-thing"]).ends_with(2).complains_of("perfluorohexane");
+}

@@ -245,7 +245,7 @@ Examples:
   sprayside explain E012
   sprayside explain         the list of all")]
 pub struct ExplainArguments {
-    /// The code that stands behind `error` or `warning`
+    /// The code that stands behind `error` or `warning`, or a coolant of the library
     #[arg(value_name = "CODE")]
     pub code: Option<String>,
 }

@@ -1,6 +1,7 @@
-//! `explain`: the long text of a diagnostic.
+//! `explain`: the long text of a diagnostic, or what a person must know of a coolant.
 
 use sprayside_solver::case::codes::{ALL, Code};
+use sprayside_solver::library::fluids;
 
 use crate::arguments::ExplainArguments;
 use crate::exit::Exit;
@@ -13,9 +14,16 @@ pub fn run(arguments: &ExplainArguments) -> Result<Exit, Failure> {
         console::print(&text::all_codes(ALL))?;
         return Ok(Exit::Kept);
     };
+    if let Some(fluid) = fluids::by_name(asked.trim()) {
+        console::print(&text::one_fluid(&fluid))?;
+        return Ok(Exit::Kept);
+    }
     let code = find(asked).ok_or_else(|| Failure::Request {
-        headline: format!("there is no diagnostic {asked}"),
-        help: "`sprayside explain` without a code lists all of them".to_owned(),
+        headline: format!("there is no diagnostic {asked}, nor a coolant of that name"),
+        help: format!(
+            "`sprayside explain` without a code lists all of them; the coolants are {}",
+            fluids::names().join(", ")
+        ),
     })?;
     console::print(&text::one_code(code))?;
     Ok(Exit::Kept)

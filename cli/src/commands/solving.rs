@@ -12,6 +12,7 @@ use crate::arguments::{CommonArguments, PictureArguments};
 use crate::case_file::{self, CaseFile};
 use crate::exit::Exit;
 use crate::failure::Failure;
+use crate::figures::{grouped, significant};
 use crate::maps::PictureOptions;
 use crate::progress::Progress;
 use crate::results_folder::{ResultsFolder, SUMMARY};
@@ -19,6 +20,9 @@ use crate::summary::{Solved, Summary};
 use crate::survey::Survey;
 use crate::tables::{HotSpotRow, JunctionRow, SensorRow, csv};
 use crate::{console, diagnostics, maps, report, text};
+
+/// Memory that a solve takes for each unknown, bytes (measured, benches/README.md).
+const BYTES_AN_UNKNOWN: f64 = 400.0;
 
 /// A file of results: name and bytes.
 pub type ResultFile = (String, Vec<u8>);
@@ -125,7 +129,10 @@ pub fn run(
         steady::solve_keeping_half(module, &SteadyOptions::default(), &mut |level| {
             progress.solved(level);
         })
-        .map_err(|error| why_not_solved(&error))?;
+        .map_err(|error| match error {
+            SteadyError::TooManyCells { needed, allowed } => too_many_cells(&case, needed, allowed),
+            error => why_not_solved(&error),
+        })?;
     let doubts = doubts(module, &result);
     if !doubts.is_empty() {
         return Err(Failure::NoSolution {
@@ -250,6 +257,33 @@ fn usual_files(solved: &Solved, pictures: &PictureOptions) -> Result<Vec<ResultF
         files.extend(sections.map_err(super::not_written)?);
     }
     Ok(files)
+}
+
+/// What to tell of a mesh beyond `max_cells`: where that is stated, what it would take, what fits.
+fn too_many_cells(case: &CaseFile, needed: usize, allowed: usize) -> Failure {
+    let gigabytes = |unknowns: usize| significant(unknowns as f64 * BYTES_AN_UNKNOWN * 1e-9, 2);
+    let stated = match &case.max_cells_at {
+        Some(place) => format!("max_cells ({place}) allows {}", grouped(allowed)),
+        None => format!("max_cells allows {} unless it is stated", grouped(allowed)),
+    };
+    let module = &case.case.module;
+    let fits = match module.mesh.cell_m {
+        // Cells in the plane go with one over the square of their size, and whole cells
+        // between edges take some more.
+        Some(cell_m) => {
+            let fitting_mm = 1.15e3 * cell_m * (needed as f64 / allowed as f64).sqrt();
+            format!("cell_mm = {} fits", significant(fitting_mm, 2))
+        }
+        None => "a larger accuracy_K fits".to_owned(),
+    };
+    Failure::Request {
+        headline: format!("the mesh needs {} unknowns; {stated}", grouped(needed)),
+        help: format!(
+            "about {fits}; or raise max_cells in [mesh]: {} unknowns take some {} GB of memory",
+            grouped(needed),
+            gigabytes(needed)
+        ),
+    }
 }
 
 /// What to tell when there is no solution.

@@ -54,11 +54,36 @@ impl Style {
         Style { size_px, weight: Weight::Regular, colour: INK, halo: None }
     }
 
-    /// Text on the map: light on dark and dark on light, each with a halo of the other.
-    pub fn on_map(size_px: f32, light_behind: bool) -> Style {
-        let (colour, halo) = if light_behind { (DARK, LIGHT) } else { (LIGHT, DARK) };
+    /// Text on the map where the page behind has a relative luminance: the ink of the higher
+    /// contrast, with a halo of the other.
+    pub fn on_map(size_px: f32, luminance_behind: f64) -> Style {
+        let dark = contrast(relative_luminance(DARK), luminance_behind);
+        let light = contrast(relative_luminance(LIGHT), luminance_behind);
+        let (colour, halo) = if dark > light { (DARK, LIGHT) } else { (LIGHT, DARK) };
         Style { size_px, weight: Weight::Regular, colour, halo: Some(halo) }
     }
+}
+
+/// Relative luminance of a colour, 0 (black) to 1 (white):
+///
+/// ```text
+/// L = 0.2126 R + 0.7152 G + 0.0722 B,   each linear: c/12.92 up to 0.04045, else ((c + 0.055)/1.055)^2.4
+/// ```
+///
+/// Source: IEC 61966-2-1 (sRGB), as in the Web Content Accessibility Guidelines 2.2.
+pub fn relative_luminance(colour: Rgb) -> f64 {
+    let [r, g, b] = colour.map(|component| {
+        let c = f64::from(component) / 255.0;
+        if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+    });
+    0.2126 * r + 0.7152 * g + 0.0722 * b
+}
+
+/// Contrast of two relative luminances, 1 to 21: `(L1 + 0.05) / (L2 + 0.05)`, the lighter above.
+///
+/// Source: Web Content Accessibility Guidelines 2.2, "contrast ratio".
+pub fn contrast(a: f64, b: f64) -> f64 {
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
 }
 
 /// A picture in memory, red, green and blue a pixel, rows from the top.
@@ -271,16 +296,15 @@ impl Canvas {
         }
     }
 
-    /// How bright the pixels of a rectangle are on average, 0 to 255 (Rec. 709 luma).
-    pub fn brightness(&self, rect: [[i32; 2]; 2]) -> f64 {
+    /// Mean relative luminance of the pixels of a rectangle, 0 to 1.
+    pub fn luminance(&self, rect: [[i32; 2]; 2]) -> f64 {
         let clamp = |v: i32, most: usize| v.clamp(0, most as i32) as usize;
         let [[x0, y0], [x1, y1]] = rect;
         let (mut sum, mut count) = (0.0, 0usize);
         for y in clamp(y0, self.height)..clamp(y1, self.height) {
             for x in clamp(x0, self.width)..clamp(x1, self.width) {
                 let at = 3 * (y * self.width + x);
-                let [r, g, b] = [0, 1, 2].map(|c| f64::from(self.pixels[at + c]));
-                sum += 0.2126 * r + 0.7152 * g + 0.0722 * b;
+                sum += relative_luminance([0, 1, 2].map(|c| self.pixels[at + c]));
                 count += 1;
             }
         }
@@ -315,12 +339,31 @@ mod tests {
         [canvas.pixels[at], canvas.pixels[at + 1], canvas.pixels[at + 2]]
     }
 
+    /// Guidelines 2.2, success criterion 1.4.3: large text needs a contrast of 3, other text 4.5.
+    /// Between the two inks no grey does worse than the geometric mean of the extremes; the halo
+    /// of the other ink makes up for what lacks to 4.5.
+    #[test]
+    fn names_stand_out_from_every_colour_of_the_scale() {
+        let scale = super::super::scale::ColourScale::magma(0.0, 1.0);
+        for step in 0..=255 {
+            let behind = relative_luminance(scale.colour(f64::from(step) / 255.0));
+            let style = Style::on_map(14.0, behind);
+            let got = contrast(relative_luminance(style.colour), behind);
+            assert!(got >= 4.2, "{step}: {got}");
+        }
+        // Black on white, from the definition.
+        assert!(
+            (contrast(relative_luminance([0; 3]), relative_luminance([255; 3])) - 21.0).abs()
+                < 1e-9
+        );
+    }
+
     #[test]
     fn what_lies_outside_the_page_is_left_out() {
         let mut canvas = Canvas::new(8, 6);
         canvas.bar([-4, 0], [12, 0], INK);
         canvas.outline([[-3, -3], [20, 20]], INK, 1.0, None);
-        canvas.text("wider than the page", 0.0, 3.0, Align::Middle, Style::on_map(20.0, false));
+        canvas.text("wider than the page", 0.0, 3.0, Align::Middle, Style::on_map(20.0, 0.0));
         canvas.ring([7.0, 5.0], 30.0, 1.0, INK);
         assert_eq!(canvas.pixels.len(), 3 * 8 * 6);
     }

@@ -9,9 +9,10 @@ use super::layout::{Layout, PixelRect};
 use super::names::{Named, Placement, place};
 use super::options::PictureOptions;
 use super::raster::{Painting, paint};
-use super::scale::{ColourScale, Ticks};
+use super::scale::{ColourScale, Rgb, Ticks};
 use super::text::{Weight, fitted, width_px};
 use super::{MapError, Picture, png_file};
+use crate::figures::significant;
 
 /// What a picture shows.
 #[derive(Debug)]
@@ -315,8 +316,8 @@ fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) 
             line.size_px / 2.0 + 2.0,
         ];
         let corner = |sign: f32| [(x + sign * half[0]) as i32, (y + sign * half[1]) as i32];
-        let light_behind = canvas.brightness([corner(-1.0), corner(1.0)]) > 135.0;
-        canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px, light_behind));
+        let behind = canvas.luminance([corner(-1.0), corner(1.0)]);
+        canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px, behind));
     }
     placement.left_out
 }
@@ -368,6 +369,9 @@ fn draw_bar(canvas: &mut Canvas, layout: &Layout, scale: &ColourScale, unit: &st
     let (left, right) = (bar.x0 as i32, bar.x1 as i32 - 1);
     let (top, bottom) = (bar.y0 as i32, bar.y1 as i32 - 1);
     let rows = bar.height();
+    if let Some(value) = scale.single() {
+        return draw_single(canvas, bar, scale.colour(value), value, unit);
+    }
     let value_at =
         |y: i32| scale.high() - (f64::from(y - top) + 0.5) / rows * (scale.high() - scale.low());
     for y in top..=bottom {
@@ -392,4 +396,23 @@ fn draw_bar(canvas: &mut Canvas, layout: &Layout, scale: &ColourScale, unit: &st
         );
     }
     canvas.text(unit, left as f32 - 1.0, bar.y0 as f32 - 18.0, Align::Start, Style::page(15.0));
+}
+
+/// Of a field with one value everywhere: one colour and that value, where a scale would pretend to
+/// differences.
+fn draw_single(canvas: &mut Canvas, bar: &PixelRect, colour: Rgb, value: f64, unit: &str) {
+    let (left, right, top) = (bar.x0 as i32, bar.x1 as i32 - 1, bar.y0 as i32);
+    let bottom = top + (right - left);
+    canvas.bar([left, top], [right, bottom], colour);
+    canvas.outline([[left - 1, top - 1], [right + 1, bottom + 1]], INK, 1.0, None);
+    canvas.text(
+        &significant(value, 4),
+        right as f32 + 8.0,
+        0.5 * (top + bottom) as f32,
+        Align::Start,
+        Style::page(14.0),
+    );
+    canvas.text(unit, left as f32 - 1.0, top as f32 - 18.0, Align::Start, Style::page(15.0));
+    let below = (bottom + 18) as f32;
+    canvas.text("everywhere", left as f32 - 1.0, below, Align::Start, Style::page(13.0));
 }

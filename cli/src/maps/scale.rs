@@ -23,6 +23,7 @@ pub struct ColourScale {
     open_above: bool,
     table: Vec<Rgb>,
     alarm: Option<(f64, Rgb)>,
+    single: Option<f64>,
 }
 
 impl ColourScale {
@@ -63,7 +64,8 @@ impl ColourScale {
 
     fn with(gradient: Gradient, low: f64, high: f64) -> ColourScale {
         let least = 1e-6 * low.abs().max(high.abs()).max(1e-300);
-        let (low, high) = if high - low >= least {
+        let single = (high - low < least).then_some(low);
+        let (low, high) = if single.is_none() {
             (low, high)
         } else {
             let widen = if low == 0.0 { 0.5 } else { 0.01 * low.abs() };
@@ -75,7 +77,12 @@ impl ColourScale {
                 [colour.r, colour.g, colour.b]
             })
             .collect();
-        ColourScale { low, high, open_above: false, table, alarm: None }
+        ColourScale { low, high, open_above: false, table, alarm: None, single }
+    }
+
+    /// The one value of a range without width.
+    pub fn single(&self) -> Option<f64> {
+        self.single
     }
 
     /// Lowest value.
@@ -208,6 +215,8 @@ mod tests {
 
     #[test]
     fn a_flat_field_still_has_a_scale() {
+        assert_eq!(ColourScale::magma(40.0, 40.0).single(), Some(40.0));
+        assert_eq!(ColourScale::magma(40.0, 40.1).single(), None);
         let scale = ColourScale::magma(300.0, 300.0);
         assert!(scale.low() < 300.0 && scale.high() > 300.0);
         let scale = ColourScale::magma(0.0, 0.0);

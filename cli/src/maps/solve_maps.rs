@@ -125,11 +125,11 @@ fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
 fn hottest_in_words(junction: &Junction, marks: usize) -> String {
     let decimals = decimals_for(junction.uncertainty_K);
     let rings = match marks {
-        1 => "Ring: hottest junction,",
-        _ => "Rings: hottest point of each junction; the large one is",
+        1 => "Ring:",
+        _ => "Rings: where; the large one:",
     };
     format!(
-        "Spray side. {rings} {} with {:.decimals$} ± {} °C",
+        "Colour: surface; figures: hottest of each junction. {rings} {}, {:.decimals$} ± {} °C",
         junction.name,
         celsius(junction.max_K),
         rounded_up(junction.uncertainty_K, decimals),
@@ -163,8 +163,8 @@ fn htc<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
         field: &result.htc_W_m2K,
         convert,
         scale: scale_of([&result.htc_W_m2K], convert),
-        // Patches and cones have sharp edges of their own.
-        smooth: false,
+        // Patches have sharp edges of their own; between nozzles the cells would show instead.
+        smooth: !nozzles.is_empty(),
         marks: Vec::new(),
         nozzles,
         details: Vec::new(),

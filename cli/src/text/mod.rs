@@ -20,7 +20,7 @@ mod verdict;
 
 pub use arrange::arrange;
 pub use check::check;
-pub use codes::{all_codes, one_code};
+pub use codes::{all_codes, one_code, one_fluid};
 pub use compare::compare;
 pub use coverage::{coverage, coverage_without_solve};
 pub use cycle::cycle;

@@ -96,6 +96,10 @@ pub fn junctions(result: &SteadyResult) -> String {
         );
     }
     let mut text = table.text();
+    if shown.iter().any(|junction| junction.type_name == "heater") {
+        text += "  \"to spray\" is what leaves through a die's own wet face; of a heater, through the wet \
+                 surface\n  right above it, so that what spreads sideways before is not in it.\n";
+    }
     let hidden = result.junctions.len() - shown.len();
     if hidden > 0 {
         text += &format!(
@@ -139,7 +143,19 @@ pub fn accuracy(solved: &Solved, summary: &Summary) -> String {
         Some(asked) => format!(" (asked for: {} K)", significant(asked, 3)),
         None => " on the cell size that the case fixes".to_owned(),
     };
-    let parts = match result.levels.iter().rev().find_map(|level| level.parts_K) {
+    let found = result.levels.iter().rev().find_map(|level| level.parts_K);
+    // On a fixed mesh smaller cells are what people try first, though they may not help.
+    let limit = match (summary.accuracy_asked_K, found) {
+        (None, Some([plane, thickness, _])) if thickness > 2.0 * plane => {
+            " The slices limit it, not the cells: state more slices in [[module.layer]], or \
+             accuracy_K instead of cell_mm to have both chosen."
+        }
+        (None, Some([plane, thickness, _])) if plane > 2.0 * thickness => {
+            " The cells limit it, not the slices: a smaller cell_mm lessens it."
+        }
+        _ => "",
+    };
+    let parts = match found {
         Some([plane, thickness, iteration]) => format!(
             "; at most {} from the grid in the plane, {} from the slices through the thickness, \
              {} from the iteration",
@@ -155,7 +171,7 @@ pub fn accuracy(solved: &Solved, summary: &Summary) -> String {
     };
     let text = format!(
         "{} {reached}{asked}{parts}. {}, {} unknowns on the last, {outer}{} inner iterations to a \
-         residual of {}; {:.2} s.",
+         residual of {}; {:.2} s.{limit}",
         styled(HEADING, "Accuracy:"),
         counted(result.levels.len(), "grid", "grids"),
         grouped(result.unknowns),

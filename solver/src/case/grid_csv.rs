@@ -217,7 +217,9 @@ impl Reader<'_, '_> {
                     .help("write 0 where there is nothing; a row does not end with a comma"),
                 Err(_) => self
                     .error(codes::GRID_VALUE, "a cell of the grid is not a number", span, "")
-                    .help(if word.contains([';', '\t', ' ']) {
+                    .help(if line.contains(';') && line.contains(',') {
+                        "write decimals with a point and separate the numbers with commas: 0.5, 0.7"
+                    } else if word.contains([';', '\t', ' ']) {
                         "separate the numbers with commas"
                     } else {
                         "the file holds numbers only, no heading; a line that starts with # is a comment"

@@ -334,9 +334,10 @@ pub fn sheet_fields(
     let (nx, ny) = (mesh.plane.nx(), mesh.plane.ny());
     let mut fields = Vec::new();
     for (l, sheet) in mesh.sheets.iter().enumerate() {
+        let count = mesh.sheets.iter().filter(|other| other.layer == sheet.layer).count();
         let values = &solution.rise_K[l * nx * ny..(l + 1) * nx * ny];
         fields.push(SheetField {
-            name: numbered(&module.layers[sheet.layer].name, sheet.slice),
+            name: numbered(&module.layers[sheet.layer].name, sheet.slice, count),
             temperature_K: plane_field(network, values.iter().map(|r| inlet_K + r)),
         });
     }
@@ -359,7 +360,7 @@ pub fn sheet_fields(
                 }
             }
             fields.push(SheetField {
-                name: numbered(word, slice),
+                name: numbered(word, slice, most),
                 temperature_K: PlaneField {
                     x_lines_m: Arc::clone(&mesh.plane.x_lines_m),
                     y_lines_m: Arc::clone(&mesh.plane.y_lines_m),
@@ -371,6 +372,26 @@ pub fn sheet_fields(
     fields
 }
 
-fn numbered(name: &str, slice: usize) -> String {
-    if slice == 0 { name.to_owned() } else { format!("{name}-{}", slice + 1) }
+/// `core`, `core-2`, ...; with ten and more sheets `core-02`, so that names sort from the board side
+/// up.
+fn numbered(name: &str, slice: usize, count: usize) -> String {
+    let width = count.to_string().len();
+    if slice == 0 { name.to_owned() } else { format!("{name}-{:0width$}", slice + 1) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_of_sheets_sort_from_the_board_side_up() {
+        for count in [1, 3, 10, 16, 120] {
+            let names: Vec<String> = (0..count).map(|k| numbered("core", k, count)).collect();
+            let mut sorted = names.clone();
+            sorted.sort();
+            assert_eq!(names, sorted);
+        }
+        assert_eq!(numbered("core", 1, 3), "core-2");
+        assert_eq!(numbered("core", 1, 12), "core-02");
+    }
 }

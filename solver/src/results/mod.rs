@@ -140,7 +140,9 @@ pub struct HeatBalance {
 }
 
 impl HeatBalance {
-    /// `|in - out|` relative to the larger of the heat in and the heat exchanged.
+    /// `|in - out|` relative to the larger of the heat in and the heat exchanged, or to a microwatt
+    /// where there is less: without power and with one temperature all around, rounding is all
+    /// that flows.
     pub fn imbalance_relative(&self) -> f64 {
         let out = self.to_spray_W + self.to_board_W + self.to_edges_W;
         let scale = self
@@ -148,8 +150,9 @@ impl HeatBalance {
             .abs()
             .max(self.to_spray_W.abs())
             .max(self.to_board_W.abs())
-            .max(self.to_edges_W.abs());
-        if scale == 0.0 { 0.0 } else { (self.in_W - out).abs() / scale }
+            .max(self.to_edges_W.abs())
+            .max(1e-6);
+        (self.in_W - out).abs() / scale
     }
 }
 

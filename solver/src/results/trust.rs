@@ -12,8 +12,9 @@ const LARGEST_RELATIVE: f64 = 1e-6;
 /// Independent of how it was found: every temperature is a number, the residual and the heat
 /// balance are small, and the maximum principle holds. That is, since heat is only released (never
 /// absorbed) inside, nothing is colder than the coldest surroundings, and nothing is hotter than
-/// the hottest junction or the warmest surroundings (textbook property of conduction). Junctions
-/// are extrapolated between grids and carry their uncertainty into the check.
+/// the hottest junction or the warmest surroundings (textbook property of conduction). Printed
+/// junctions are extrapolated between grids and the fields are not: the junctions as the grids have
+/// them count too, and the uncertainty of the printed ones.
 pub fn doubts(module: &Module, result: &SteadyResult) -> Vec<String> {
     let mut doubts = Vec::new();
     for junction in &result.junctions {
@@ -43,6 +44,7 @@ pub fn doubts(module: &Module, result: &SteadyResult) -> Vec<String> {
         .junctions
         .iter()
         .map(|junction| junction.max_K + junction.uncertainty_K)
+        .chain(result.levels.iter().flat_map(|level| level.junction_max_K.iter().copied()))
         .fold(warmest_K, f64::max);
     let slack_K = 1e-6 * (hottest_K - coldest_K).abs().max(1.0);
     let fields = result

@@ -1,0 +1,210 @@
+//! Modules drawn from the far ends of every range: each either solves, and then stands every
+//! check that can be made without knowing the answer, or ends with the reason.
+//!
+//! One to 300 die, conductivities a million apart, layers of 1 µm to 10 mm, coefficients that make
+//! the Biot number 1e-6 to 1e6, slivers of die, attaches that all but insulate, modules that all but
+//! nothing cools. A few dozen run with the other tests; `HARD_MODULES=3000 cargo test -p
+//! sprayside_solver --test hard_modules -- --ignored --nocapture` runs as many as asked for.
+
+#![allow(clippy::print_stdout, reason = "what a long run found is read by people")]
+
+mod draw;
+
+use std::collections::BTreeMap;
+
+use sprayside_solver::case;
+use sprayside_solver::module::Module;
+use sprayside_solver::results::{SteadyResult, doubts};
+use sprayside_solver::steady::{SteadyError, SteadyOptions, solve};
+
+/// Most iterations of the linear solver for one linear system.
+const MOST_ITERATIONS: f64 = 60.0;
+/// Heat in and heat out of a solved module differ by less than this share of it.
+const LARGEST_IMBALANCE: f64 = 1e-6;
+
+/// The reason that no module should need: the heat balance does not close.
+const REFUSED: &str = "refused by its own checks";
+/// Most modules that may end with [`REFUSED`], as a share.
+const MOST_REFUSED: f64 = 0.02;
+
+/// What became of one module.
+#[derive(Debug, PartialEq)]
+enum End {
+    /// Solved and sound, with the iterations of each linear system and the imbalance.
+    Solved { iterations: f64, imbalance: f64 },
+    /// Refused or unsolved, with the kind of reason.
+    Told(&'static str),
+    /// Something is wrong.
+    Fault(String),
+}
+
+fn module_of(seed: u64) -> Result<Module, String> {
+    let text = draw::case(seed);
+    let no_files = |name: &str| Err(format!("no {name}"));
+    case::read(&text, "case.toml", &no_files).map(|case| case.module).map_err(|findings| {
+        let told: Vec<String> = findings.iter().map(|finding| finding.to_string()).collect();
+        format!("{}\n{text}", told.join("\n"))
+    })
+}
+
+fn end_of(seed: u64) -> End {
+    let module = match module_of(seed) {
+        Ok(module) => module,
+        Err(why) => return End::Fault(format!("seed {seed} is refused: {why}")),
+    };
+    match solve(&module, &SteadyOptions::default(), &mut |_| {}) {
+        Ok(result) => match sound(&module, &result) {
+            Ok(End::Solved { iterations, .. })
+                if iterations > MOST_ITERATIONS && !is_hopeless(seed) =>
+            {
+                End::Fault(format!("seed {seed}: {iterations} iterations a linear system"))
+            }
+            Ok(end) => end,
+            Err(why) => End::Fault(format!("seed {seed}: {why}")),
+        },
+        Err(SteadyError::TooManyCells { needed, allowed }) if needed > allowed => {
+            End::Told("too many cells")
+        }
+        Err(SteadyError::NotConverged { place, .. }) if !place.is_empty() => {
+            End::Told("no steady state found")
+        }
+        // Rises so far beyond anything that is that rounding of the temperatures alone leaves more
+        // than the tolerance: the reader has warned of it.
+        Err(SteadyError::Linear(_)) if is_hopeless(seed) => End::Told("nothing cools it"),
+        Err(error) => End::Fault(format!("seed {seed}: {error}")),
+    }
+}
+
+/// Whether the reader has warned that the coolant cannot carry the heat.
+fn is_hopeless(seed: u64) -> bool {
+    let no_files = |name: &str| Err(format!("no {name}"));
+    case::read(&draw::case(seed), "case.toml", &no_files)
+        .is_ok_and(|case| case.warnings.iter().any(|finding| finding.code.id == "W009"))
+}
+
+/// What holds of every solution, whatever the module.
+fn sound(module: &Module, result: &SteadyResult) -> Result<End, String> {
+    let imbalance = result.balance.imbalance_relative();
+    if imbalance.is_nan() || imbalance > LARGEST_IMBALANCE {
+        // Refused by the program's own checks, which must not overlook it.
+        return match doubts(module, result).iter().any(|doubt| doubt.contains("heat in")) {
+            true => Ok(End::Told(REFUSED)),
+            false => Err(format!("imbalance {imbalance:e}, and no doubt")),
+        };
+    }
+    let doubts = doubts(module, result);
+    if !doubts.is_empty() {
+        return Err(doubts.join("; "));
+    }
+    let coldest = [module.coolant.inlet_K, module.board.temperature_K, module.edge.temperature_K]
+        .into_iter()
+        .fold(f64::INFINITY, f64::min);
+    for junction in &result.junctions {
+        let slack = 1e-6 + 1e-9 * junction.max_K.abs();
+        let ordered = junction.min_K <= junction.mean_K + junction.uncertainty_K + slack
+            && junction.mean_K <= junction.max_K + junction.uncertainty_K + slack;
+        if !ordered {
+            return Err(format!(
+                "{}: min {} mean {} max {} ± {}",
+                junction.name,
+                junction.min_K,
+                junction.mean_K,
+                junction.max_K,
+                junction.uncertainty_K
+            ));
+        }
+        if junction.mean_K + junction.uncertainty_K < coldest - slack {
+            return Err(format!("{} is colder than all around it", junction.name));
+        }
+        if !(junction.uncertainty_K >= 0.0 && junction.uncertainty_K.is_finite()) {
+            return Err(format!("{}: uncertainty {}", junction.name, junction.uncertainty_K));
+        }
+    }
+    let iterations = result.iterations as f64 / result.outer_iterations.max(1) as f64;
+    Ok(End::Solved { iterations, imbalance })
+}
+
+/// Runs some seeds; the faults, and a table of what became of the others.
+fn run(seeds: impl Iterator<Item = u64>) -> (Vec<String>, String) {
+    let mut faults = Vec::new();
+    let mut told: BTreeMap<&str, usize> = BTreeMap::new();
+    let (mut solved, mut most, mut sum, mut worst) = (0usize, 0.0f64, 0.0, 0.0f64);
+    for seed in seeds {
+        match end_of(seed) {
+            End::Solved { iterations, imbalance } => {
+                solved += 1;
+                most = most.max(iterations);
+                sum += iterations;
+                worst = worst.max(imbalance);
+            }
+            End::Told(reason) => *told.entry(reason).or_default() += 1,
+            End::Fault(why) => {
+                println!("{why}");
+                faults.push(why);
+            }
+        }
+    }
+    let all = solved + faults.len() + told.values().sum::<usize>();
+    let refused = told.get(REFUSED).copied().unwrap_or(0);
+    if refused as f64 > MOST_REFUSED * all as f64 {
+        faults.push(format!("{refused} of {all} {REFUSED}"));
+    }
+    let table = format!(
+        "{solved} solved, {:.1} iterations a linear system on average, {most:.0} at most, imbalance \
+         at most {worst:.1e}; told: {told:?}; faults: {}",
+        sum / solved.max(1) as f64,
+        faults.len()
+    );
+    (faults, table)
+}
+
+#[test]
+fn hard_modules_solve_soundly_or_end_with_a_reason() {
+    let (faults, table) = run(1..=40);
+    assert!(faults.is_empty(), "{table}\n{}", faults.join("\n"));
+    println!("{table}");
+}
+
+#[test]
+#[ignore = "minutes: run by hand, HARD_MODULES says how many and HARD_FROM the first seed"]
+fn thousands_of_hard_modules() {
+    let number = |name: &str, default: u64| {
+        std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(default)
+    };
+    let first = number("HARD_FROM", 1_000);
+    let (faults, table) = run(first..first + number("HARD_MODULES", 2_000));
+    println!("{table}");
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn the_draw_reaches_the_ends_of_its_ranges() {
+    let modules: Vec<Module> = (1..=400).filter_map(|seed| module_of(seed).ok()).collect();
+    assert_eq!(modules.len(), 400);
+    let conductivities =
+        modules.iter().flat_map(|m| &m.layers).map(|l| l.material.conductivity_W_mK[2]);
+    let (low, high) =
+        conductivities.fold((f64::INFINITY, 0.0f64), |(low, high), k| (low.min(k), high.max(k)));
+    assert!(high / low > 1e5, "{low} {high}");
+    let thickness = modules.iter().flat_map(|m| &m.layers).map(|l| l.thickness_m);
+    let (thin, thick) =
+        thickness.fold((f64::INFINITY, 0.0f64), |(low, high), t| (low.min(t), high.max(t)));
+    assert!(thin < 3e-6 && thick > 5e-3, "{thin} {thick}");
+    assert!(modules.iter().any(|m| m.die.len() > 150));
+    let biot = |m: &Module| {
+        m.layers
+            .iter()
+            .map(|l| m.board.htc_W_m2K * l.thickness_m / l.material.conductivity_W_mK[2])
+            .collect::<Vec<_>>()
+    };
+    let all: Vec<f64> = modules.iter().flat_map(biot).filter(|b| *b > 0.0).collect();
+    assert!(all.iter().any(|b| *b < 1e-6) && all.iter().any(|b| *b > 1e5));
+}
+
+/// Prints the case of one seed, to look into it: `HARD_FROM=5 cargo test ... -- --ignored prints`.
+#[test]
+#[ignore = "a tool for looking into one seed"]
+fn prints_the_case_of_a_seed() {
+    let seed = std::env::var("HARD_FROM").ok().and_then(|text| text.parse().ok()).unwrap_or(1);
+    println!("{}", draw::case(seed));
+}
