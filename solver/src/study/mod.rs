@@ -4,10 +4,14 @@
 //! - [`readings()`]: what is read off each active face, as weights on its cells
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
+//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles
 //!
 //! Nothing below this room knows that studies exist.
 
+pub mod clog;
 mod linearised;
+pub mod point;
+pub mod points;
 mod readings;
 mod resistance;
 pub mod sensitivity;
