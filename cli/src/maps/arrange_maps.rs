@@ -211,7 +211,7 @@ pub fn of_trade_off(
 }
 
 fn words(canvas: &mut Canvas, module: &Module, has_margins: bool) {
-    let [left, top, right, bottom] = FRAME.map(|v| v as f32);
+    let [left, _, right, bottom] = FRAME.map(|v| v as f32);
     let bold = Style { weight: Weight::Bold, ..Style::page(22.0) };
     let title = "Liquid against margin";
     canvas.text(title, left, 30.0, Align::Start, bold);
@@ -234,5 +234,4 @@ fn words(canvas: &mut Canvas, module: &Module, has_margins: bool) {
         Align::Middle,
         Style::page(15.0),
     );
-    canvas.text_upward("°C", 24.0, 0.5 * (top + bottom), coloured(HOT));
 }

@@ -20,6 +20,10 @@ const WETTED_SLACK: f64 = 0.005;
 /// Share of a CHF margin that may be lost where the case asks for none.
 const MARGIN_SLACK: f64 = 0.01;
 
+/// What a CHF margin keeps above the least allowed while a pattern is sought: the least of a die
+/// sits in a few cells at the rims of cones, and another grid finds it a little lower.
+const MARGIN_RESERVE: f64 = 0.03;
+
 /// A value to make small, and the function it is made of.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Term {
@@ -128,10 +132,11 @@ impl Aim {
         }
         if self.goal != Goal::Margin {
             for (part, load) in state.load_parts.iter().enumerate() {
+                let least = (1.0 + MARGIN_RESERVE) * self.least_chf_margin;
                 terms.push(Term {
-                    value: load * self.least_chf_margin - 1.0,
+                    value: load * least - 1.0,
                     function: Some(Function::Load(part)),
-                    slope: self.least_chf_margin,
+                    slope: least,
                 });
             }
         }

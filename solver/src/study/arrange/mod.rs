@@ -44,11 +44,15 @@ use crate::steady::{GridSolution, SteadyError, SteadyOptions, solve_keeping};
 /// about one in thirty of the largest.
 const SHARPNESS: f64 = 200.0;
 /// Sharpness of the largest loads, likewise.
-const LOAD_SHARPNESS: f64 = 120.0;
+const LOAD_SHARPNESS: f64 = 300.0;
 /// Full solves after which the best so far is returned.
 const MOST_PASSES: usize = 3;
 /// A condition broken by less than this share is kept.
 const KEPT: f64 = 1e-6;
+/// What moving one nozzle back may cost, as a share of the merit.
+const NO_LOSS: f64 = 1e-4;
+/// Nozzles that are tried at their present place.
+const MOST_MOVED_BACK: usize = 100;
 /// What a full solve may differ from the study's mesh by to leave it at that, as a share of the
 /// largest value.
 const LITTLE_LEARNT: f64 = 0.002;
@@ -220,6 +224,7 @@ pub fn arrange(
     let (mut state, starts, mut effort) =
         from_several_starts(&evaluator, &rules, &aim, module, options, progress)?;
     effort.solves += 1;
+    state = moved_back(&evaluator, &rules, &aim, &present, state, &mut effort, progress);
 
     // Rounded, checked, solved in full; where that tells something new, it is learnt and the search
     // goes on from there.
@@ -354,6 +359,48 @@ fn from_several_starts(
         Some((_, state)) => Ok((state, records, effort)),
         None => Err(ArrangeError::NoRoom),
     }
+}
+
+/// The pattern with every nozzle back where it was that does not help: a minimax leaves alone
+/// what is not hottest, so a nozzle may have been moved, and its die warmed, for nothing. One
+/// nozzle after the other is tried at its present place, those that moved least first.
+fn moved_back(
+    evaluator: &Evaluator,
+    rules: &Rules,
+    aim: &Aim,
+    present: &[Spot],
+    mut state: State,
+    effort: &mut Effort,
+    progress: &(dyn Fn(&str, usize, usize) + Sync),
+) -> State {
+    let merit = aim.merit(&state, PENALTY);
+    let allowed = merit + NO_LOSS * merit.abs();
+    let way = |k: usize, state: &State| {
+        let by = [0, 1].map(|i| state.spots[k].at_m[i] - present[k].at_m[i]);
+        by[0].hypot(by[1])
+    };
+    let mut order: Vec<usize> = (0..present.len()).filter(|&k| !rules.fixed[k]).collect();
+    order.sort_by(|&a, &b| way(a, &state).total_cmp(&way(b, &state)));
+    let n = order.len().min(MOST_MOVED_BACK);
+    for (done, &k) in order.iter().take(n).enumerate() {
+        progress("moving back what need not move", done + 1, n);
+        let mut spots = state.spots.clone();
+        if spots[k].at_m == present[k].at_m {
+            continue;
+        }
+        spots[k].at_m = present[k].at_m;
+        // Repairs may move others: then it is not the same pattern with one nozzle back.
+        if rules.repaired(&spots).as_ref() != Some(&spots) {
+            continue;
+        }
+        effort.solves += 1;
+        if let Ok(trial) = evaluator.solve(rules, &spots, Some(&state))
+            && aim.merit(&trial, PENALTY) <= allowed
+        {
+            state = trial;
+        }
+    }
+    state
 }
 
 /// What other amounts of liquid would give: the pattern found with all flows scaled, and

@@ -205,6 +205,28 @@ fn the_least_margin_grows_where_that_is_asked_for() {
     assert!(after > 1.05 * before, "{before} to {after}");
 }
 
+/// The demo with two deliberate faults of its cap, on a coarse mesh: mended by more than 60 K,
+/// within its bounds.
+#[test]
+fn the_old_cap_of_the_demo_is_mended_by_more_than_sixty_kelvin() {
+    let text = include_str!("../../../../demo-data/correlator/old-cap.toml");
+    let map = include_str!("../../../../demo-data/correlator/correlator_power.csv");
+    let case =
+        crate::case::read(text, "old-cap.toml", &|_| Ok(map.to_owned())).expect("a good case");
+    let mut module = case.module;
+    module.mesh.cell_m = Some(2e-3);
+    let bounds = case.arrange.expect("bounds");
+    let (result, solution) =
+        solve_keeping(&module, &SteadyOptions::default(), &mut |_| {}).expect("a steady state");
+    let options = ArrangeOptions { rounds: 12, ..quiet() };
+    let found = arrange(&module, &bounds, (&result, &solution), &options, &|_, _, _| {})
+        .expect("a pattern");
+    let gained = hottest_K(&result) - hottest_K(&found.result);
+    assert!(gained > 60.0, "{gained} K");
+    let broken = broken_bounds(&found.module, &module, &bounds);
+    assert!(broken.is_empty() && found.conditions_hold, "{broken:?}");
+}
+
 #[test]
 fn one_and_two_threads_find_the_same_pattern_to_the_bit() {
     let die = [([7.0, 8.0], 30.0), ([21.0, 8.0], 22.0)];
