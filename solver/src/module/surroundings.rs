@@ -53,7 +53,7 @@ pub struct PrescribedSpray {
 }
 
 /// One nozzle of the cap.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Nozzle {
     /// Name, unique.
     pub name: String,

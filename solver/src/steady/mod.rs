@@ -103,7 +103,7 @@ impl Default for SteadyOptions {
     }
 }
 
-pub use one_grid::{GridSolution, solve_on_mesh, solve_with_law};
+pub use one_grid::{GridSolution, solve_lent, solve_on_mesh, solve_with_law};
 pub use refine::{solve, solve_keeping, solve_keeping_half};
 pub use system::system_at;
 pub use wet_law::WetLaw;

@@ -31,6 +31,9 @@ const CARRIED_CHANGE: f64 = 0.1;
 /// Residual reduction asked of the linear solver within an outer iteration.
 const INNER_REDUCTION: f64 = 0.02;
 
+/// A lent preconditioner that takes more iterations than this is left aside for a new one.
+const MOST_LENT_ITERATIONS: usize = 40;
+
 /// Largest relative residual that is put down to rounding; the printed uncertainty allows for it.
 const ROUNDING_RESIDUAL: f64 = 1e-7;
 
@@ -84,13 +87,33 @@ pub fn solve_with_law(
     start: Option<Vec<f64>>,
     options: &SteadyOptions,
 ) -> Result<GridSolution, SteadyError> {
+    solve_lent(module, mesh, law, start, &mut None, options)
+}
+
+/// [`solve_with_law`] with the preconditioner of a solve on the same cells, which is lent and
+/// comes back as it was: whatever is solved with it in between, the next solve starts from the
+/// same one. Where it serves badly the solve makes one of its own. After a failure it may be gone.
+///
+/// # Errors
+/// See [`SteadyError`].
+///
+/// # Panics
+/// If the preconditioner belongs to other blocks of cells.
+pub fn solve_lent(
+    module: &Module,
+    mesh: Mesh,
+    law: WetLaw,
+    start: Option<Vec<f64>>,
+    lent: &mut Option<Detached>,
+    options: &SteadyOptions,
+) -> Result<GridSolution, SteadyError> {
     let outcome = {
         let network = Network::new(module, &mesh);
         let x = start.unwrap_or_else(|| vec![0.0; network.unknowns()]);
         if law.is_linear() && !network.conductivity_varies() {
-            solve_linear(&network, &law, x, options)?
+            solve_linear(&network, &law, x, lent, options)?
         } else {
-            solve_nonlinear(&network, &law, x, options)?
+            solve_nonlinear(&network, &law, x, lent, options)?
         }
     };
     Ok(GridSolution {
@@ -123,12 +146,23 @@ fn solve_linear(
     network: &Network,
     law: &WetLaw,
     mut x: Vec<f64>,
+    lent: &mut Option<Detached>,
     options: &SteadyOptions,
 ) -> Result<Outcome, SteadyError> {
     let wet = wet_side(network, None, law, &x, None);
     let (operator, rhs) = assemble(network, None, &wet.tangent);
     let params = CgParams { relative_tolerance: options.relative_tolerance, ..CgParams::default() };
-    let info = Preconditioned::new(&operator).solve(&rhs, &mut x, &params)?;
+    let with_lent = lent.take().and_then(|prepared| {
+        let solver = prepared.attach(&operator);
+        let params = CgParams { max_iterations: MOST_LENT_ITERATIONS, ..params };
+        let info = solver.solve(&rhs, &mut x, &params).ok();
+        *lent = Some(solver.detach());
+        info
+    });
+    let info = match with_lent {
+        Some(info) => info,
+        None => Preconditioned::new(&operator).solve(&rhs, &mut x, &params)?,
+    };
     let wet = wet_side(network, None, law, &x, None);
     Ok(Outcome {
         point: Point { x, factors: None, wet },
@@ -164,6 +198,7 @@ fn solve_nonlinear(
     network: &Network,
     law: &WetLaw,
     x: Vec<f64>,
+    lent: &mut Option<Detached>,
     options: &SteadyOptions,
 ) -> Result<Outcome, SteadyError> {
     let varies = network.conductivity_varies();
@@ -174,6 +209,7 @@ fn solve_nonlinear(
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
     let mut kept: Option<Detached> = None;
+    let mut lent_serves = true;
     // Residual before the last step, where rounding limited the linear solve of that step.
     let mut limited_from: Option<f64> = None;
     for outer in 0..=MAX_OUTER {
@@ -193,20 +229,29 @@ fn solve_nonlinear(
         let relative_tolerance =
             (INNER_REDUCTION * residual / scale).max(0.3 * options.relative_tolerance);
         let params = CgParams { relative_tolerance, ..CgParams::default() };
-        let solver = match kept.take() {
+        let borrowed = if lent_serves { lent.take() } else { None };
+        let is_borrowed = borrowed.is_some();
+        let solver = match borrowed.or_else(|| kept.take()) {
             Some(kept) => kept.attach(&here.operator),
             None => Preconditioned::new(&here.operator),
         };
         let info = solver.solve(&here.rhs, &mut next, &params)?;
         iterations += info.iterations;
         let prepared = solver.detach();
+        let prepared = if is_borrowed {
+            lent_serves = info.iterations <= MOST_LENT_ITERATIONS;
+            *lent = Some(prepared);
+            None
+        } else {
+            Some(prepared)
+        };
         limited_from = info.limited_by_rounding.then_some(residual);
         let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
         // A small step changes the operator little: its preconditioner serves the next one.
         let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
         if last_change_K < CARRIED_CHANGE * hottest_rise_K {
-            kept = Some(prepared);
+            kept = prepared;
         }
         if law.is_linear() {
             // With the conductivities held the step is exact; there is nothing to search.

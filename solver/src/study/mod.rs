@@ -5,11 +5,15 @@
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
 //! - [`mod@arrange`]: a better nozzle pattern within bounds
+//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles
 //!
 //! Nothing below this room knows that studies exist.
 
 pub mod arrange;
+pub mod clog;
 mod linearised;
+pub mod point;
+pub mod points;
 mod readings;
 mod resistance;
 pub mod sensitivity;
