@@ -341,7 +341,7 @@ impl<'a> Nominal<'a> {
     fn readings(&self, module: &Module, solution: &GridSolution) -> Vec<Junction> {
         let network = Network::new(module, &solution.mesh);
         let statistics = face_statistics(&network, solution);
-        let none = vec![[0.0; 2]; statistics.len()];
+        let none = vec![[0.0; 3]; statistics.len()];
         junctions(module, &network, solution, &statistics, &none)
     }
 }
