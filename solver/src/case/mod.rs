@@ -9,6 +9,7 @@ mod diagnostic;
 mod fields;
 mod file;
 mod grid_csv;
+mod place;
 mod ranges;
 mod record;
 mod renozzled;
@@ -23,12 +24,14 @@ pub use record::{
     peak_flux_W_m2,
 };
 
+pub use place::place_of_number;
 pub use renozzled::renozzled;
 pub use starter::starter;
 
 use std::sync::Arc;
 
 use crate::module::{ArrangeBounds, Module, Sensor};
+use crate::study::scatter::Tolerance;
 use context::Context;
 
 /// A case that can be solved.
@@ -40,6 +43,8 @@ pub struct Case {
     pub sensors: Vec<Sensor>,
     /// Bounds for a better nozzle pattern, where the case states any.
     pub arrange: Option<ArrangeBounds>,
+    /// How far its inputs may be from what is stated.
+    pub tolerances: Vec<Tolerance>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -68,11 +73,18 @@ pub fn read(
     let module = build::module(&context, &file, file_name);
     let sensors = module.as_ref().map(|module| build::sensors::build(&context, &file, module));
     let arrange = module.as_ref().and_then(|module| build::arrange::build(&context, &file, module));
+    let tolerances =
+        module.as_ref().map(|module| build::tolerances::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
     build::suspicions::find(&context, &file, &module);
-    let sensors = sensors.unwrap_or_default();
-    let record = describe(&module);
-    Ok(Case { record, module, sensors, arrange, warnings: context.into_findings() })
+    Ok(Case {
+        record: describe(&module),
+        module,
+        sensors: sensors.unwrap_or_default(),
+        arrange,
+        tolerances: tolerances.unwrap_or_default(),
+        warnings: context.into_findings(),
+    })
 }

@@ -137,6 +137,8 @@ pub(super) const YIELD: Quantity = plain("MPa", 1.0, 5000.0, "");
 pub(super) const LIMIT_OF_ERROR: Quantity =
     plain("K", 0.001, 20.0, "the largest error of the reading, not a standard deviation");
 pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
+pub(super) const SPREAD: Quantity = plain("", 1e-9, 1e6, "in the unit of the quantity");
+pub(super) const SPREAD_PCT: Quantity = plain("%", 1e-6, 100.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 
 pub(super) const LIQUID_DENSITY: Quantity = Quantity { low: 50.0, high: 5000.0, ..DENSITY };

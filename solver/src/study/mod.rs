@@ -5,17 +5,20 @@
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
 //! - [`mod@arrange`]: a better nozzle pattern within bounds
-//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles
+//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles,
+//!   [`offset`]: the cap off its place, [`scatter`]: random tolerances
 //!
 //! Nothing below this room knows that studies exist.
 
 pub mod arrange;
 pub mod clog;
 mod linearised;
+pub mod offset;
 pub mod point;
 pub mod points;
 mod readings;
 mod resistance;
+pub mod scatter;
 pub mod sensitivity;
 #[cfg(test)]
 pub(crate) mod testing;

@@ -7,11 +7,13 @@ mod arrange;
 mod parts;
 mod sensors;
 mod surroundings;
+mod tolerance;
 
 pub(super) use arrange::*;
 pub(super) use parts::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
+pub(super) use tolerance::*;
 
 use toml::de::DeTable;
 
@@ -39,6 +41,7 @@ pub(super) struct CaseFile {
     pub mesh: Option<FileMesh>,
     pub arrange: Option<FileArrange>,
     pub sensors: Vec<FileSensor>,
+    pub tolerances: Vec<FileTolerance>,
 }
 
 impl CaseFile {
@@ -70,6 +73,7 @@ impl CaseFile {
             mesh: fields.table("mesh", Need::Optional).map(FileMesh::read),
             arrange: fields.table("arrange", Need::Optional).map(FileArrange::read),
             sensors: fields.tables("sensor").into_iter().map(FileSensor::read).collect(),
+            tolerances: fields.tables("tolerance").into_iter().map(FileTolerance::read).collect(),
         };
         fields.finish();
         file
