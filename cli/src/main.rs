@@ -4,6 +4,7 @@
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`diagnostics`]: a case comes in, mistakes go out;
+//! - [`studies`]: what many points tell, and their journal;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
 //!   [`results_folder`]: whole or not at all;
@@ -24,6 +25,7 @@ mod maps;
 mod progress;
 mod report;
 mod results_folder;
+mod studies;
 mod summary;
 mod survey;
 mod tables;

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod arrange;
+mod points;
 mod studies;
 
 use std::path::PathBuf;
@@ -11,6 +12,10 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use crate::exchange::SaveForm;
 
 pub use arrange::ArrangeArguments;
+pub use points::{
+    ClogArguments, GatherArguments, OffsetArguments, PointsArguments, ScatterArguments,
+    SweepArguments,
+};
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
 const STYLES: Styles = Styles::styled()
@@ -104,6 +109,16 @@ pub enum Command {
     Sensitivity(SensitivityArguments),
     /// A better nozzle pattern within bounds: positions, stand-off and flows
     Arrange(ArrangeArguments),
+    /// What every blocked nozzle costs, and which matters most
+    Clog(ClogArguments),
+    /// The cap shifted, raised or tilted: margins, and the largest safe offset
+    Offset(OffsetArguments),
+    /// Random tolerances: percentiles, probability of breaking a limit, where it comes from
+    Scatter(ScatterArguments),
+    /// Any numbers of the case over lists or ranges
+    Sweep(SweepArguments),
+    /// Join the parts of a study that was spread over machines
+    Gather(GatherArguments),
 }
 
 /// Arguments of `new`.

@@ -7,10 +7,11 @@ mod coverage;
 mod explain;
 mod man;
 mod new;
+mod points;
 mod resistance;
 mod sensitivity;
 mod solve;
-mod solving;
+pub mod solving;
 
 use crate::arguments::Command;
 use crate::exit::Exit;
@@ -29,11 +30,16 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Arrange(arguments) => arrange::run(arguments),
+        Command::Clog(arguments) => points::clog(arguments),
+        Command::Offset(arguments) => points::offset(arguments),
+        Command::Scatter(arguments) => points::scatter(arguments),
+        Command::Sweep(arguments) => points::sweep(arguments),
+        Command::Gather(arguments) => points::gather(arguments),
     }
 }
 
 /// A result that could not be turned into text; only a fault of ours could cause it.
-fn not_written(error: impl std::fmt::Display) -> Failure {
+pub fn not_written(error: impl std::fmt::Display) -> Failure {
     Failure::File { headline: format!("cannot write the results as text: {error}"), help: None }
 }
 

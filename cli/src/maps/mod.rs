@@ -3,7 +3,7 @@
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
-//! - [`matrix`], [`chart`]: pictures that are no maps;
+//! - [`matrix`], [`chart`], [`plot`]: pictures that are no maps;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`]: which pictures there are.
 
 mod arrange_maps;
@@ -13,6 +13,7 @@ mod layout;
 mod map;
 mod matrix;
 mod names;
+mod plot;
 mod png_file;
 mod raster;
 mod scale;
@@ -22,10 +23,11 @@ mod study_maps;
 mod text;
 
 pub use arrange_maps::{of_before_and_after, of_trade_off};
+pub use plot::{Words, contour, histogram, lines, tornado};
 pub use scale::colour_tables;
 pub use solve_maps::of_solve;
 pub use spray_maps::of_survey;
-pub use study_maps::{of_convergence, of_resistance, of_sensitivity};
+pub use study_maps::{of_clog, of_convergence, of_resistance, of_sensitivity};
 
 /// A finished picture.
 #[derive(Debug)]

@@ -89,7 +89,8 @@ impl Solved<'_> {
 }
 
 /// The summary of one solve; the fields are the JSON names. `coverage` and `dry_patches` are
-/// there after `coverage`, `resistance` and `sensitivity` after those.
+/// there after `coverage`, `resistance` and `sensitivity` after those, `study` after a study
+/// of many points.
 #[derive(Debug, Clone, Serialize)]
 #[allow(missing_docs, reason = "the names say it, with their units")]
 pub struct Summary {
@@ -133,6 +134,8 @@ pub struct Summary {
     pub resistance: Option<Resistances>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sensitivity: Option<Gains>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub study: Option<serde_json::Value>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -198,6 +201,7 @@ impl Summary {
             contact_field: seating.map(ContactField::of),
             resistance: None,
             sensitivity: None,
+            study: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,
