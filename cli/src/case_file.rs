@@ -5,9 +5,10 @@ use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use sprayside_solver::case::{self, Case};
+use sprayside_solver::module::Module;
 
 use crate::failure::Failure;
 
@@ -25,12 +26,16 @@ pub struct CaseFile {
     pub sha256: String,
     /// Where the case states `max_cells`: file and line.
     pub max_cells_at: Option<String>,
+    /// How messages call it.
+    name: String,
+    /// Where the files that it names are sought.
+    folder: PathBuf,
     /// The files that the case names, in the order in which they were read.
     pub files: Vec<NamedFile>,
 }
 
 /// A file that the case names.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct NamedFile {
     /// Name as it stands in the case.
     pub name: String,
@@ -111,7 +116,18 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
         .lines()
         .position(|line| line.trim_start().starts_with("max_cells"))
         .map(|index| format!("{name}, line {}", index + 1));
-    Ok(CaseFile { case, text, sha256, max_cells_at, files: files.into_inner() })
+    Ok(CaseFile { case, text, sha256, max_cells_at, name, folder, files: files.into_inner() })
+}
+
+impl CaseFile {
+    /// The module of the case with another text, its files sought where they were.
+    pub fn read_changed(&self, text: &str) -> Result<Module, Failure> {
+        let load = |name: &str| {
+            let bytes = read_file(&self.folder.join(name)).map_err(|error| error.to_string())?;
+            String::from_utf8(bytes).map_err(|_| "the file is not UTF-8 text".to_owned())
+        };
+        case::read(text, &self.name, &load).map(|case| case.module).map_err(Failure::Case)
+    }
 }
 
 /// Where results of the case at `path` go unless told otherwise: `CASE.out` beside it.

@@ -5,6 +5,7 @@
 //! - [`commands`]: one file each;
 //! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
 //! - [`comparison`]: two results side by side;
+//! - [`studies`]: what many points tell, and their journal;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
 //!   [`results_folder`]: whole or not at all;
@@ -27,6 +28,7 @@ mod progress;
 mod readings_file;
 mod report;
 mod results_folder;
+mod studies;
 mod summary;
 mod survey;
 mod tables;

@@ -65,6 +65,30 @@ impl Progress {
         });
     }
 
+    /// Starts to count the points of a study, `done` of which are finished.
+    pub fn points(&self, done: usize, of: usize) {
+        let template = "{spinner} {elapsed:>4}  {bar:30} {pos} of {len} points, {eta} left";
+        if let Ok(style) = ProgressStyle::with_template(template) {
+            self.bar.set_style(style);
+        }
+        self.bar.set_length(of as u64);
+        self.bar.set_position(done as u64);
+        // The time left counts from here: neither the nominal solve nor old points are in it.
+        self.bar.reset_eta();
+    }
+
+    /// Counts one more point.
+    pub fn point_done(&self) {
+        self.bar.inc(1);
+    }
+
+    /// Goes back to words.
+    pub fn points_end(&self) {
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed:>4}  {wide_msg}") {
+            self.bar.set_style(style);
+        }
+    }
+
     /// Wipes the line.
     pub fn finish(self) {
         self.bar.finish_and_clear();

@@ -5,6 +5,7 @@ mod compare;
 mod cycle;
 mod measurements;
 mod pictures;
+mod points;
 mod qualify;
 mod studies;
 
@@ -20,6 +21,10 @@ pub use compare::CompareArguments;
 pub use cycle::CycleArguments;
 pub use measurements::{FitArguments, ParameterName};
 pub use pictures::PictureArguments;
+pub use points::{
+    ClogArguments, GatherArguments, OffsetArguments, PointsArguments, ScatterArguments,
+    SweepArguments,
+};
 pub use qualify::QualifyArguments;
 pub use studies::{ResistanceArguments, SensitivityArguments};
 
@@ -122,6 +127,16 @@ pub enum Command {
     Qualify(QualifyArguments),
     /// Two results, or a result and readings, side by side
     Compare(CompareArguments),
+    /// What every blocked nozzle costs, and which matters most
+    Clog(ClogArguments),
+    /// The cap shifted, raised or tilted: margins, and the largest safe offset
+    Offset(OffsetArguments),
+    /// Random tolerances: percentiles, probability of breaking a limit, where it comes from
+    Scatter(ScatterArguments),
+    /// Any numbers of the case over lists or ranges
+    Sweep(SweepArguments),
+    /// Join the parts of a study that was spread over machines
+    Gather(GatherArguments),
 }
 
 /// Arguments of `new`.

@@ -10,11 +10,12 @@ mod explain;
 mod fit;
 mod man;
 mod new;
+mod points;
 mod qualify;
 mod resistance;
 mod sensitivity;
 mod solve;
-mod solving;
+pub mod solving;
 
 pub use cycle::Cycled;
 
@@ -39,11 +40,16 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Fit(arguments) => fit::run(arguments),
         Command::Qualify(arguments) => qualify::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
+        Command::Clog(arguments) => points::clog(arguments),
+        Command::Offset(arguments) => points::offset(arguments),
+        Command::Scatter(arguments) => points::scatter(arguments),
+        Command::Sweep(arguments) => points::sweep(arguments),
+        Command::Gather(arguments) => points::gather(arguments),
     }
 }
 
 /// A result that could not be turned into text; only a fault of ours could cause it.
-fn not_written(error: impl std::fmt::Display) -> Failure {
+pub fn not_written(error: impl std::fmt::Display) -> Failure {
     Failure::File { headline: format!("cannot write the results as text: {error}"), help: None }
 }
 

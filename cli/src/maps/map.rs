@@ -58,6 +58,8 @@ pub struct NozzleMark {
     pub at_m: [f64; 2],
     /// Outline of its cone on the module, m, closed.
     pub outline_m: Vec<[f64; 2]>,
+    /// A value in the map's unit: drawn as a disc of its colour, white where it is not finite.
+    pub value: Option<f64>,
 }
 
 impl Mark {
@@ -117,13 +119,13 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
     };
     draw_contours(&mut canvas, &layout, &levels);
     draw_outlines(&mut canvas, &layout, module);
-    draw_nozzles(&mut canvas, &layout, map.nozzles);
+    draw_nozzles(&mut canvas, &layout, map.nozzles, &map.scale);
     draw_marks(&mut canvas, &layout, &map.marks);
     let left_out = draw_names(&mut canvas, &layout, module, map);
     draw_axes(&mut canvas, &layout, module.size_m);
     draw_levels(&mut canvas, &layout, module, map, &levels);
     if !map.unit.is_empty() {
-        draw_bar(&mut canvas, &layout, &scale, map.unit);
+        draw_bar(&mut canvas, &layout.bar, &scale, map.unit);
     }
     let subtitle = match left_out {
         0 => map.subtitle.clone(),
@@ -223,7 +225,7 @@ fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
 }
 
 /// Outlines of the cones, cut off at the edge of the map, and crosses under the orifices.
-fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark]) {
+fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark], scale: &ColourScale) {
     let map = &layout.map;
     let clip = [map.x0, map.y0, map.x1, map.y1].map(|v| v as i32);
     for nozzle in nozzles {
@@ -233,6 +235,17 @@ fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark]) {
     }
     for nozzle in nozzles {
         let [x, y] = layout.point(nozzle.at_m).map(|v| v.floor() as i32);
+        if let Some(value) = nozzle.value {
+            let centre = layout.point(nozzle.at_m);
+            canvas.ring(centre, 0.0, 27.0, DARK);
+            canvas.ring(
+                centre,
+                0.0,
+                23.0,
+                if value.is_finite() { scale.colour(value) } else { LIGHT },
+            );
+            continue;
+        }
         if x < clip[0] || x >= clip[2] || y < clip[1] || y >= clip[3] {
             continue;
         }
@@ -364,8 +377,8 @@ fn draw_axes(canvas: &mut Canvas, layout: &Layout, size_m: [f64; 2]) {
     );
 }
 
-fn draw_bar(canvas: &mut Canvas, layout: &Layout, scale: &ColourScale, unit: &str) {
-    let bar = &layout.bar;
+/// A colour bar with its numbers and unit.
+pub(super) fn draw_bar(canvas: &mut Canvas, bar: &PixelRect, scale: &ColourScale, unit: &str) {
     let (left, right) = (bar.x0 as i32, bar.x1 as i32 - 1);
     let (top, bottom) = (bar.y0 as i32, bar.y1 as i32 - 1);
     let rows = bar.height();

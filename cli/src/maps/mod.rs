@@ -4,8 +4,8 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
-//! - [`matrix`], [`chart`], [`lines`], [`section`], [`module_map`], [`residuals`]: pictures that show
-//!   no field;
+//! - [`matrix`], [`chart`], [`lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
+//!   that show no field;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`]: which
 //!   pictures there are.
 
@@ -21,6 +21,7 @@ mod matrix;
 mod module_map;
 mod names;
 mod options;
+mod plot;
 mod png_file;
 mod raster;
 mod residuals;
@@ -36,11 +37,12 @@ pub use arrange_maps::{of_before_and_after, of_trade_off};
 pub use cycle_charts::of_cycle;
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
+pub use plot::{Words, contour, histogram, lines, tornado};
 pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::{of_sections, of_solve};
 pub use spray_maps::of_survey;
-pub use study_maps::{of_convergence, of_resistance, of_sensitivity};
+pub use study_maps::{of_clog, of_convergence, of_resistance, of_sensitivity};
 
 /// A file: its name and its bytes.
 pub type File = (String, Vec<u8>);

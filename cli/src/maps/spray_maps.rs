@@ -48,7 +48,7 @@ pub(super) fn nozzle_marks(footprints: &[Footprint]) -> Vec<NozzleMark> {
         .map(|footprint| {
             let mut outline_m = footprint.outline_m(OUTLINE_POINTS);
             outline_m.extend(outline_m.first().copied());
-            NozzleMark { at_m: footprint.foot_m, outline_m }
+            NozzleMark { at_m: footprint.foot_m, outline_m, value: None }
         })
         .collect()
 }

@@ -67,6 +67,49 @@ pub fn of_sensitivity(
     )
 }
 
+/// The nozzles coloured by what a junction gains at most when each is blocked, K; `None` where
+/// there is no steady state without it.
+pub fn of_clog(
+    module: &Module,
+    survey: Option<&Survey>,
+    gains_K: &[Option<f64>],
+) -> Result<Picture, MapError> {
+    let footprints = survey.map_or(&[][..], |survey| &survey.footprints);
+    let mut nozzles = spray_maps::nozzle_marks(footprints);
+    for (nozzle, gain) in nozzles.iter_mut().zip(gains_K) {
+        nozzle.value = Some(gain.unwrap_or(f64::INFINITY));
+    }
+    let highest = gains_K.iter().flatten().copied().fold(0.0, f64::max);
+    let lines = |length: f64| [0.0, length].into();
+    let field = PlaneField {
+        x_lines_m: lines(module.size_m[0]),
+        y_lines_m: lines(module.size_m[1]),
+        values: ndarray::Array2::from_elem((1, 1), f64::NAN),
+    };
+    let mut subtitle =
+        "Disc: largest gain of any junction when this nozzle is blocked; thin lines: cones"
+            .to_owned();
+    if gains_K.contains(&None) {
+        subtitle.push_str("; white: no steady state without it");
+    }
+    draw(
+        module,
+        &Map {
+            file: "clog.png".to_owned(),
+            title: "What a blocked nozzle costs".to_owned(),
+            subtitle,
+            unit: "K",
+            field: &field,
+            convert: |v| v,
+            scale: ColourScale::magma(0.0, if highest > 0.0 { highest } else { 1.0 }),
+            smooth: false,
+            marks: Vec::new(),
+            nozzles: &nozzles,
+            details: Vec::new(),
+        },
+    )
+}
+
 /// Lowest and highest value (zero included) of a field but for the [`PEAK_SHARE`] of its area
 /// where it is highest, and whether that cut anything off.
 fn range_without_peak(field: &PlaneField) -> (f64, f64, bool) {

@@ -97,7 +97,8 @@ impl Solved<'_> {
 }
 
 /// The summary of one solve; the fields are the JSON names. `coverage` and `dry_patches` are
-/// there after `coverage`, `resistance` and `sensitivity` after those.
+/// there after `coverage`, `resistance` and `sensitivity` after those, `study` after a study
+/// of many points.
 #[derive(Debug, Clone, Serialize)]
 #[allow(missing_docs, reason = "the names say it, with their units")]
 pub struct Summary {
@@ -145,6 +146,7 @@ pub struct Summary {
     pub fit: Option<FitSummary>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub qualification: Option<QualificationSummary>,
+    pub study: Option<serde_json::Value>,
     pub warnings: Vec<String>,
     pub materials: Vec<MaterialUsed>,
     pub caution: &'static str,
@@ -212,6 +214,7 @@ impl Summary {
             sensitivity: None,
             fit: None,
             qualification: None,
+            study: None,
             warnings,
             materials: record.materials.iter().map(material).collect(),
             caution: CAUTION,

@@ -15,6 +15,7 @@ mod sensors;
 mod sketch;
 mod solve;
 pub mod spray_side;
+mod study;
 mod table;
 mod verdict;
 
@@ -29,22 +30,24 @@ pub use qualify::qualify;
 pub use resistance::resistance;
 pub use sensitivity::sensitivity;
 pub use solve::{heat, solve};
+pub use study::study;
+pub use table::{Side, Table};
 pub use verdict::verdict;
 
 use clap::builder::styling::{AnsiColor, Style};
 use sprayside_solver::case::Diagnostic;
 
 /// Good news.
-const GOOD: Style = AnsiColor::Green.on_default().bold();
+pub const GOOD: Style = AnsiColor::Green.on_default().bold();
 /// Bad news.
-const BAD: Style = AnsiColor::Red.on_default().bold();
+pub const BAD: Style = AnsiColor::Red.on_default().bold();
 /// What asks for attention.
 const NOTE: Style = AnsiColor::Yellow.on_default().bold();
 /// Headings.
-const HEADING: Style = Style::new().bold();
+pub const HEADING: Style = Style::new().bold();
 
 /// Width of paragraphs.
-const WIDTH: usize = 98;
+pub const WIDTH: usize = 98;
 
 /// "1 die", "3 warnings".
 pub fn counted(count: usize, one: &str, many: &str) -> String {
@@ -75,13 +78,13 @@ pub fn plain(text: &str) -> String {
 }
 
 /// A text in a style.
-fn styled(style: Style, text: &str) -> String {
+pub fn styled(style: Style, text: &str) -> String {
     format!("{style}{text}{style:#}")
 }
 
 /// A paragraph broken at blanks so that lines stay within `width` characters; later lines start
 /// with `indent`.
-fn wrapped(text: &str, width: usize, indent: &str) -> String {
+pub fn wrapped(text: &str, width: usize, indent: &str) -> String {
     let mut lines = String::new();
     let mut length = 0;
     for word in text.split([' ', '\n']).filter(|word| !word.is_empty()) {

@@ -10,6 +10,7 @@ mod fields;
 mod file;
 mod grid_csv;
 mod history_csv;
+mod place;
 mod ranges;
 mod record;
 mod renozzled;
@@ -25,12 +26,14 @@ pub use record::{
     peak_flux_W_m2,
 };
 
+pub use place::place_of_number;
 pub use renozzled::renozzled;
 pub use starter::starter;
 
 use std::sync::Arc;
 
 use crate::module::{ArrangeBounds, Correction, Cycle, Module, Qualification, Sensor};
+use crate::study::scatter::Tolerance;
 use context::Context;
 
 /// A case that can be solved.
@@ -48,6 +51,8 @@ pub struct Case {
     pub correction: Correction,
     /// What changes over time, if the case says.
     pub cycle: Option<Cycle>,
+    /// How far its inputs may be from what is stated.
+    pub tolerances: Vec<Tolerance>,
     /// What was understood, for `check`.
     pub record: Record,
     /// What is suspicious but solvable.
@@ -82,6 +87,8 @@ pub fn read(
     });
     // Whatever is wrong elsewhere, a profile is checked as soon as there is a module to check it by.
     let cycle = module.as_ref().and_then(|module| build::cycle::build(&context, &file, module));
+    let tolerances =
+        module.as_ref().map(|module| build::tolerances::build(&context, &file, module));
     let Some(module) = module.filter(|_| !context.has_errors()) else {
         return Err(context.into_findings());
     };
@@ -98,6 +105,7 @@ pub fn read(
         arrange,
         qualification,
         correction,
+        tolerances: tolerances.unwrap_or_default(),
         warnings: context.into_findings(),
     })
 }

@@ -151,6 +151,8 @@ pub(super) const CORRECTION: Quantity =
     plain("", 0.01, 100.0, "a factor on what the case states; 1 changes nothing");
 pub(super) const INLET_OFFSET: Quantity = plain("K", -100.0, 100.0, "0 changes nothing");
 pub(super) const PLACEMENT: Quantity = length(0.0, 20.0, "");
+pub(super) const SPREAD: Quantity = plain("", 1e-9, 1e6, "in the unit of the quantity");
+pub(super) const SPREAD_PCT: Quantity = plain("%", 1e-6, 100.0, "");
 pub(super) const ACCURACY: Quantity = plain("K", 1e-6, 50.0, "");
 
 pub(super) const PERIOD: Quantity =

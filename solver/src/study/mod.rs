@@ -7,7 +7,8 @@
 //! - [`resistance()`]: the thermal resistance matrix
 //! - [`mod@sensitivity`]: what every input does to every junction
 //! - [`mod@arrange`]: a better nozzle pattern within bounds
-//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles
+//! - [`point`], [`points`]: many changed modules around one solution; [`clog`]: blocked nozzles,
+//!   [`offset`]: the cap off its place, [`scatter`]: random tolerances
 //!
 //! Nothing below this room knows that studies exist.
 
@@ -15,11 +16,13 @@ pub mod arrange;
 pub mod clog;
 pub mod fit;
 mod linearised;
+pub mod offset;
 pub mod point;
 pub mod points;
 mod qualify;
 mod readings;
 mod resistance;
+pub mod scatter;
 pub mod sensitivity;
 #[cfg(test)]
 pub(crate) mod testing;

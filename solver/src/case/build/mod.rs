@@ -17,6 +17,7 @@ mod spray;
 mod spray_suspicions;
 mod substrate;
 pub(super) mod suspicions;
+pub(super) mod tolerances;
 
 use super::codes;
 use super::context::{Context, Located};

@@ -10,6 +10,7 @@ mod parts;
 mod qualification;
 mod sensors;
 mod surroundings;
+mod tolerance;
 
 pub(super) use arrange::*;
 pub(super) use correction::*;
@@ -18,6 +19,7 @@ pub(super) use parts::*;
 pub(super) use qualification::*;
 pub(super) use sensors::*;
 pub(super) use surroundings::*;
+pub(super) use tolerance::*;
 
 use toml::de::DeTable;
 
@@ -48,6 +50,7 @@ pub(super) struct CaseFile {
     pub correction: Option<FileCorrection>,
     pub qualification: Option<FileQualification>,
     pub cycle: Option<FileCycle>,
+    pub tolerances: Vec<FileTolerance>,
 }
 
 impl CaseFile {
@@ -84,6 +87,7 @@ impl CaseFile {
                 .table("qualification", Need::Optional)
                 .map(FileQualification::read),
             cycle: fields.table("cycle", Need::Optional).map(FileCycle::read),
+            tolerances: fields.tables("tolerance").into_iter().map(FileTolerance::read).collect(),
         };
         fields.finish();
         file
