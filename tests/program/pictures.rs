@@ -33,7 +33,7 @@ fn colours_isotherms_and_width_change_the_picture_and_not_the_numbers() {
     let room = Room::with_case();
     room.run(&["solve", "case.toml", "-q", "-o", "plain"]).ends_with(0);
     let asked: [(&str, &[&str]); 3] = [
-        ("cividis", &["--colours", "cividis"]),
+        ("cividis", &["--palette", "cividis"]),
         ("lines", &["--isotherms", "2"]),
         ("wide", &["--width", "1800"]),
     ];

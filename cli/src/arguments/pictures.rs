@@ -14,7 +14,7 @@ pub struct PictureArguments {
     pub scale: Option<[f64; 2]>,
 
     /// Colours: all rise evenly in lightness and can be told apart by colour-blind readers
-    #[arg(long, value_name = "SCALE", default_value = "magma")]
+    #[arg(long = "palette", value_name = "PALETTE", default_value = "magma")]
     pub colours: Colours,
 
     /// Draw isotherms on the temperature maps, one every so many kelvin

@@ -156,7 +156,8 @@ mod tests {
         let found = contours(&field, |v| v, 6.0, &[]);
         let lines = joined(&found[0].pieces);
         assert_eq!(lines.len(), 1);
-        assert_eq!(lines[0].first(), lines[0].last());
+        let (first, last) = (lines[0][0], lines[0][lines[0].len() - 1]);
+        assert!((first[0] - last[0]).hypot(first[1] - last[1]) < 1e-12, "{first:?} {last:?}");
         assert_eq!(lines[0].len(), found[0].pieces.len() + 1);
     }
 

@@ -158,15 +158,15 @@ for the same name leave it open which is meant.";
 SENSOR_OFF = "E060", "a sensor beside the part that it measures",
     "offset_mm counts from the centre of the die, in the axes of the unturned die; at_mm of a sensor on a \
 layer counts from the lower left corner of the module. Both must lie on the face that is named.";
-ARRANGE_BOUNDS = "E070", "bounds that no nozzle pattern can keep",
-    "[arrange] bounds what a better pattern may do: ranges are written [lowest, highest], and the \
-flow of all nozzles together must be enough for each at its lowest flow_factor.";
 PROFILE = "E061", "a profile of temperatures that makes no sense",
     "The hot end of a cycle lies above its cold end, and a dwell is a part of its cycle.";
 HISTORY = "E062", "a history that is not one of this module",
     "A history is a CSV file with one line of headings, time_s and \"NAME junction_max_C\" for every die \
 and heater, and a row a time: the history.csv of a run over time, or a logger's table with the same \
 headings. It holds one period, which repeats.";
+ARRANGE_BOUNDS = "E070", "bounds that no nozzle pattern can keep",
+    "[arrange] bounds what a better pattern may do: ranges are written [lowest, highest], and the \
+flow of all nozzles together must be enough for each at its lowest flow_factor.";
 UNUSED = "W001", "something is described and never used",
     "A material, die type, nozzle type or fluid is described but nothing refers to it; perhaps a \
 name is misspelt elsewhere.";
