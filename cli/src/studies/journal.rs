@@ -92,7 +92,9 @@ impl Journal {
             file.set_len(valid as u64).map_err(failed)?;
             file.seek(SeekFrom::End(0)).map_err(failed)?;
         } else {
-            let looks_torn = text.is_empty() || text.starts_with("{\"journal\":");
+            // A run killed while it wrote the head leaves the beginning of one.
+            const BEGINNING: &str = "{\"journal\":";
+            let looks_torn = BEGINNING.starts_with(&text) || text.starts_with(BEGINNING);
             if !looks_torn {
                 return Err(Failure::File {
                     headline: format!("{} exists and is no journal", path.display()),
