@@ -1,7 +1,7 @@
 //! The fields of a solve for other programs: NumPy, VTK, CSV, Matrix Market.
 //!
 //! Everything in SI units but the CSV, which has those of the other tables; units stand in every
-//! name. [`fields`] lists what there is; each other file writes one form.
+//! name. [`mod@fields`] lists what there is; each other file writes one form.
 
 mod cells;
 mod fields;

@@ -4,7 +4,7 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
-//! - [`matrix`], [`chart`], [`lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
+//! - [`matrix`], [`chart`], [`mod@lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
 //!   that show no field;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`]: which
 //!   pictures there are.

@@ -93,7 +93,7 @@ pub fn moved(module: &Module, place: &Place) -> Module {
 /// margin is taken as linear along the edges of the two triangles of each box; a place without a
 /// number counts as broken.
 ///
-/// `margin[j * xs.len() + i]` belongs to (xs[i], ys[j]), both ascending.
+/// `margin[j * xs.len() + i]` belongs to `(xs[i], ys[j])`, both ascending.
 pub fn safe_radius(xs: &[f64], ys: &[f64], margin: &[f64]) -> Option<(f64, bool)> {
     let nx = xs.len();
     let reach = [xs.first()?, xs.last()?, ys.first()?, ys.last()?];

@@ -1,9 +1,9 @@
 //! A better nozzle pattern: positions, flows and stand-off within bounds.
 //!
-//! - [`rules`]: what a pattern may be, and ways back inside; [`coarse`]: the mesh of the study;
-//! - [`evaluate`]: one pattern solved there, with gradients from influences;
-//! - [`goal`]: what is to be made small, and what must hold; [`step`]: one step of a minimax;
-//! - [`search`]: steps within a trust region; [`starts`]: where searches begin.
+//! - `rules`: what a pattern may be, and ways back inside; `coarse`: the mesh of the study;
+//! - `evaluate`: one pattern solved there, with gradients from influences;
+//! - `goal`: what is to be made small, and what must hold; `step`: one step of a minimax;
+//! - `search`: steps within a trust region; `starts`: where searches begin.
 //!
 //! Every search moves all nozzles at once by the step that makes the largest of the linearised
 //! functions least within a trust region, puts the pattern back inside its bounds, and keeps it

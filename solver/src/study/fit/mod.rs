@@ -1,9 +1,9 @@
 //! The model against thermometers: which corrections make it read what they read, how well the
 //! readings know them, and which thermometer does not agree with the others.
 //!
-//! - [`least_squares`]: weighted least squares with bounds, knowing nothing of modules;
-//! - [`judgement`]: intervals, correlations, chi-square, the test for outliers;
-//! - [`model`]: a module's sensors as functions of its corrections, with their derivatives.
+//! - `least_squares`: weighted least squares with bounds, knowing nothing of modules;
+//! - `judgement`: intervals, correlations, chi-square, the test for outliers;
+//! - `model`: a module's sensors as functions of its corrections, with their derivatives.
 
 mod judgement;
 mod least_squares;
