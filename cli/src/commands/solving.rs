@@ -21,7 +21,8 @@ use crate::survey::Survey;
 use crate::tables::{HotSpotRow, JunctionRow, SensorRow, csv};
 use crate::{console, diagnostics, maps, report, text};
 
-/// Memory that a solve takes for each unknown, bytes (measured, benches/README.md).
+/// Memory to allow for each unknown, bytes: 160 to 225 are measured (benches/README.md), and nearly
+/// as much again is kept in hand.
 const BYTES_AN_UNKNOWN: f64 = 400.0;
 
 /// A file of results: name and bytes.
