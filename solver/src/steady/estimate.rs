@@ -33,8 +33,8 @@ const ORDER_DOUBT: f64 = 0.2;
 /// `validation/uncertainty.md`.
 const LEAST_SHARE: [f64; 3] = [0.35, 0.28, 0.45];
 
-/// How much more a maximum on the rim of its source is doubted.
-const RIM_DOUBT: f64 = 1.9;
+/// How much more a restless maximum is doubted.
+pub(super) const RESTLESS_DOUBT: f64 = 1.9;
 /// Least share of the change before that is always doubted: a last change may be small by chance.
 const LEAST_SHARE_BEFORE: f64 = 0.06;
 /// Share of the change before that is doubted where the changes show no order: what order 1.5
@@ -61,12 +61,13 @@ impl Estimate {
 }
 
 /// The estimates of maximum, mean and minimum; `before` are the changes from quarter to half,
-/// `last` from half to fine, K. A maximum on the rim of its source, `on_rim`, is read off from
-/// cells on one side of it, where the slope is steepest, and doubted more.
-pub(super) fn joint(before: [f64; 3], last: [f64; 3], on_rim: bool) -> [Estimate; 3] {
+/// `last` from half to fine, K. A `restless` maximum is doubted more: on the rim of its source it is
+/// read off from cells on one side, where the slope is steepest; under nozzles the edges of cones
+/// cut cells, and move with them from grid to grid.
+pub(super) fn joint(before: [f64; 3], last: [f64; 3], restless: bool) -> [Estimate; 3] {
     let mut estimates = [0, 1, 2].map(|m| from_changes(before[m], last[m], LEAST_SHARE[m]));
-    if on_rim {
-        estimates[0].uncertainty_K *= RIM_DOUBT;
+    if restless {
+        estimates[0].uncertainty_K *= RESTLESS_DOUBT;
     }
     estimates
 }

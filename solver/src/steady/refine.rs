@@ -7,7 +7,7 @@ use super::grids::{GridFamily, Scales};
 use super::outcome::{model_ranges, result, spray_of};
 use super::parts::{Part, most_slices, scaled, stated_doubled};
 use super::rounds::{
-    EXPECTED_SHARES, Refiner, Round, Task, changes, hot, largest, most, most_doubtful,
+    Refiner, Round, Task, changes, expected_shares, hot, largest, most, most_doubtful,
     statistics_of,
 };
 use super::{GridSolution, SteadyError, SteadyOptions};
@@ -158,7 +158,8 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         ));
     }
     let mut plan = Plan { scales, slicing, live, accuracy_K };
-    let mut shares_of_change = vec![EXPECTED_SHARES; module.die.len() + module.heaters.len()];
+    let mut shares_of_change =
+        vec![expected_shares(module); module.die.len() + module.heaters.len()];
     let mut best: Option<Round> = None;
     let mut best_scale = f64::INFINITY;
     let mut refused: Option<(usize, usize)> = None;

@@ -20,7 +20,7 @@ use super::parts::{Part, all_doubled, live_of, parts, scaled};
 use super::{GridSolution, SteadyError, SteadyOptions, solve_on_mesh};
 use crate::conduction::Network;
 use crate::mesh::{Mesh, PlaneGrid, Slicing};
-use crate::module::Module;
+use crate::module::{Module, Spray};
 use crate::results::{ChfMargin, FaceStatistics, RefinementLevel, face_statistics};
 
 /// A part is refined with the plane when doubling its sheets changes a junction by more than
@@ -33,7 +33,18 @@ const LEAST_CHF_SHARE: f64 = 0.02;
 /// Uncertainty that a fine grid leaves as a share of the change between the two coarser ones,
 /// until a fine grid has shown it: order 1.5 (maximum) and 1.2 (mean), and the correction
 /// doubted by [`estimate::joint`]'s least share.
-pub(super) const EXPECTED_SHARES: [f64; 2] = [0.12, 0.13];
+const EXPECTED_SHARES: [f64; 2] = [0.12, 0.13];
+
+/// Whether nozzles make the maxima restless; see [`estimate::joint`].
+fn sprayed(module: &Module) -> bool {
+    matches!(module.spray, Spray::Correlated(_))
+}
+
+/// [`EXPECTED_SHARES`], of restless maxima where there are nozzles.
+pub(super) fn expected_shares(module: &Module) -> [f64; 2] {
+    let [max, mean] = EXPECTED_SHARES;
+    if sprayed(module) { [max * estimate::RESTLESS_DOUBT, mean] } else { [max, mean] }
+}
 
 /// The three temperatures of each source that are printed.
 pub(super) type Statistics = Vec<FaceStatistics>;
@@ -208,12 +219,13 @@ impl Refiner<'_, '_> {
         let on_grid = statistics_of(self.task.module, &fine);
         let mut statistics = on_grid.clone();
         let left = estimate::thickness(left_K);
+        let expected = expected_shares(self.task.module);
         let mut uncertainty_K: Vec<Doubt> = Vec::new();
         let mut shares = Vec::new();
         for (k, fine) in statistics.iter_mut().enumerate() {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let estimates = estimate::joint(before, last, fine.on_rim);
+            let estimates = estimate::joint(before, last, fine.on_rim || sprayed(self.task.module));
             fine.max_K += estimates[0].correction_K;
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
@@ -224,7 +236,7 @@ impl Refiner<'_, '_> {
             // A change that is small by chance tells little of the next one.
             let share = |m: usize, uncertainty_K: f64| {
                 (uncertainty_K / before[m].abs().max(f64::MIN_POSITIVE))
-                    .clamp(0.7 * EXPECTED_SHARES[m], 1.4 * EXPECTED_SHARES[m])
+                    .clamp(0.7 * expected[m], 1.4 * expected[m])
             };
             shares.push([share(0, max), share(1, mean)]);
         }
@@ -308,8 +320,9 @@ impl Refiner<'_, '_> {
         for k in 0..statistics.len() {
             let last = three(&statistics[k], &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let [max, mean, min] = estimate::joint(before, last, statistics[k].on_rim)
-                .map(Estimate::without_correction);
+            let [max, mean, min] =
+                estimate::joint(before, last, statistics[k].on_rim || sprayed(module))
+                    .map(Estimate::without_correction);
             let [max_t, mean_t, min_t] =
                 three(&thick_statistics[k], &half_statistics[k]).map(estimate::thickness);
             let margins =
