@@ -4,7 +4,7 @@ use std::time::Instant;
 
 use sprayside_solver::case::{self, Case};
 use sprayside_solver::module::{ArrangeBounds, Module, Nozzle, Spray};
-use sprayside_solver::results::{SteadyResult, Verdict, doubts};
+use sprayside_solver::results::SteadyResult;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 use sprayside_solver::study::arrange::{
     ArrangeError, ArrangeOptions, Arranged, arrange, broken_bounds,
@@ -19,7 +19,7 @@ use crate::results_folder::ResultsFolder;
 use crate::summary::{ArrangeSummary, Compared};
 use crate::survey::Survey;
 use crate::tables::{BeforeAfterRow, NozzleRow, TradeOffRow, csv};
-use crate::{console, maps, text};
+use crate::{maps, text};
 
 use super::solving::{self, ResultFile, Setting};
 
@@ -45,7 +45,7 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
             progress.solved(level);
         })
         .map_err(|error| solving::why_not_solved(&error))?;
-    sound(module, &before)?;
+    solving::sound(module, &before)?;
     let stated = case.case.arrange.clone();
     let bounds = stated.unwrap_or_else(|| ArrangeBounds::within(module.outline()));
     let options = ArrangeOptions {
@@ -59,7 +59,7 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
         progress.part(what, done, of);
     })
     .map_err(why_not_arranged)?;
-    sound(&found.module, &found.result)?;
+    solving::sound(&found.module, &found.result)?;
     progress.doing("drawing and writing");
     let broken = broken_bounds(&found.module, module, &bounds);
     if !broken.is_empty() {
@@ -70,38 +70,10 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
     files.extend(tables_of(&compared)?);
     files.extend(pictures_of(&compared)?);
     let mut summary = ArrangeSummary::of(&compared);
-    let seconds = started.elapsed().as_secs_f64();
-    solving::publish(folder, files, |names| {
-        summary.files = names;
-        summary.wall_seconds = solving::rounded_seconds(seconds);
-        summary.json().map_err(super::not_written)
-    })?;
+    solving::publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
-    if setting.told.json {
-        console::print(&summary.json().map_err(super::not_written)?)?;
-    } else if setting.told.quiet {
-        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
-            console::complain(&format!("warning: {warning}\n"));
-        }
-    } else {
-        console::print(&text::arrange(&compared, &summary, &target))?;
-    }
-    Ok(match compared.verdict_after() {
-        Verdict::Fail => Exit::LimitBroken,
-        Verdict::Pass | Verdict::None => Exit::Kept,
-    })
-}
-
-/// Refuses a solution that does not stand its own checks.
-fn sound(module: &Module, result: &SteadyResult) -> Result<(), Failure> {
-    let doubts = doubts(module, result);
-    if doubts.is_empty() {
-        return Ok(());
-    }
-    Err(Failure::NoSolution {
-        headline: format!("the solution does not stand its own checks: {}", doubts.join("; ")),
-        help: "no verdict is given on it; please report this with the case".to_owned(),
-    })
+    setting.tell(&case, &summary, |summary| text::arrange(&compared, summary, &target))?;
+    Ok(solving::exit_of(compared.verdict_after()))
 }
 
 /// The case with the nozzles found, and the files that it names, to lie beside it. Read back

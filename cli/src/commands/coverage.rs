@@ -12,7 +12,7 @@ use crate::results_folder::ResultsFolder;
 use crate::summary::{ContactField, CoverageSummary, coverage_rows};
 use crate::survey::Survey;
 use crate::tables::{CoverageRow, DryPatchRow, csv};
-use crate::{console, maps, report, text};
+use crate::{maps, report, text};
 
 use super::solving::{self, ResultFile, Setting};
 
@@ -58,27 +58,10 @@ fn without_solve(setting: &Setting) -> Result<Exit, Failure> {
         .map_err(super::not_written)?;
     files.push((report::FILE.to_owned(), report));
     let mut summary = CoverageSummary::of(&case, &survey, contact_field, warnings, Vec::new(), 0.0);
-    let seconds = started.elapsed().as_secs_f64();
-    solving::publish(folder, files, |names| {
-        summary.files = names;
-        summary.wall_seconds = solving::rounded_seconds(seconds);
-        summary.json().map_err(super::not_written)
+    solving::publish_summary(folder, files, &mut summary, started)?;
+    setting.tell(&case, &summary, |summary| {
+        text::coverage_without_solve(&case, &survey, seating.as_ref(), summary, &target)
     })?;
-    if setting.told.json {
-        console::print(&summary.json().map_err(super::not_written)?)?;
-    } else if setting.told.quiet {
-        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
-            console::complain(&format!("warning: {warning}\n"));
-        }
-    } else {
-        console::print(&text::coverage_without_solve(
-            &case,
-            &survey,
-            seating.as_ref(),
-            &summary,
-            &target,
-        ))?;
-    }
     Ok(Exit::Kept)
 }
 

@@ -16,7 +16,7 @@ use crate::progress::Progress;
 use crate::results_folder::ResultsFolder;
 use crate::summary::CycleSummary;
 use crate::tables::{CycleRow, csv, history_csv, step_response_csv};
-use crate::{console, maps, text};
+use crate::{maps, text};
 
 use super::solving::{self, Setting};
 
@@ -152,26 +152,10 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let pictures = maps::of_cycle(&cycled).map_err(super::not_written)?;
     files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
     let mut summary = CycleSummary::of(&case, &cycled, warnings);
-    let seconds = started.elapsed().as_secs_f64();
-    solving::publish(folder, files, |names| {
-        summary.files = names;
-        summary.wall_seconds = solving::rounded_seconds(seconds);
-        summary.json().map_err(super::not_written)
-    })?;
+    solving::publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
-    if setting.told.json {
-        console::print(&summary.json().map_err(super::not_written)?)?;
-    } else if setting.told.quiet {
-        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
-            console::complain(&format!("warning: {warning}\n"));
-        }
-    } else {
-        console::print(&text::cycle(&case, &cycled, &summary, &target))?;
-    }
-    Ok(match cycled.verdict() {
-        Verdict::Fail => Exit::LimitBroken,
-        Verdict::Pass | Verdict::None => Exit::Kept,
-    })
+    setting.tell(&case, &summary, |summary| text::cycle(&case, &cycled, summary, &target))?;
+    Ok(solving::exit_of(cycled.verdict()))
 }
 
 /// The steady solution whose mesh is used, and the hottest point of each source in it: that of the

@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use sprayside_solver::module::Module;
-use sprayside_solver::results::{SensorReading, Verdict, active_faces, doubts, sensor_readings};
+use sprayside_solver::results::{
+    SensorReading, SteadyResult, Verdict, active_faces, doubts, sensor_readings,
+};
 use sprayside_solver::seating::seating;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 
@@ -16,7 +18,7 @@ use crate::figures::{grouped, significant};
 use crate::maps::PictureOptions;
 use crate::progress::Progress;
 use crate::results_folder::{ResultsFolder, SUMMARY};
-use crate::summary::{Solved, Summary};
+use crate::summary::{CommandSummary, Solved, Summary};
 use crate::survey::Survey;
 use crate::tables::{HotSpotRow, JunctionRow, SensorRow, csv};
 use crate::{console, diagnostics, maps, report, text};
@@ -106,6 +108,26 @@ impl<'a> Setting<'a> {
         Ok(case)
     }
 
+    /// Tells what came out: the summary as JSON, text, or warnings only, as asked for.
+    pub fn tell<S: CommandSummary>(
+        &self,
+        case: &CaseFile,
+        summary: &S,
+        in_words: impl FnOnce(&S) -> String,
+    ) -> Result<(), Failure> {
+        if self.told.json {
+            return console::print(&summary.json().map_err(super::not_written)?);
+        }
+        if !self.told.quiet {
+            return console::print(&in_words(summary));
+        }
+        // The findings of the reader are told already.
+        for warning in summary.warnings().iter().skip(case.case.warnings.len()) {
+            console::complain(&format!("warning: {warning}\n"));
+        }
+        Ok(())
+    }
+
     /// The folder for the results.
     pub fn target(&self) -> PathBuf {
         self.output.map_or_else(|| case_file::default_output(self.case), Path::to_owned)
@@ -134,13 +156,7 @@ pub fn run(
             SteadyError::TooManyCells { needed, allowed } => too_many_cells(&case, needed, allowed),
             error => why_not_solved(&error),
         })?;
-    let doubts = doubts(module, &result);
-    if !doubts.is_empty() {
-        return Err(Failure::NoSolution {
-            headline: format!("the solution does not stand its own checks: {}", doubts.join("; ")),
-            help: "no verdict is given on it; please report this with the case".to_owned(),
-        });
-    }
+    sound(module, &result)?;
     progress.doing("drawing and writing");
     let survey = Survey::of_result(module, &result)
         .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;
@@ -175,32 +191,46 @@ pub fn run(
     let report = report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
     files.extend(more);
     files.push((report::FILE.to_owned(), report));
-    let seconds = started.elapsed().as_secs_f64();
-    publish(folder, files, |names| {
-        summary.files = names;
-        summary.wall_seconds = rounded_seconds(seconds);
-        summary.json().map_err(super::not_written)
-    })?;
+    publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
-    if setting.told.json {
-        console::print(&summary.json().map_err(super::not_written)?)?;
-    } else if setting.told.quiet {
-        // The findings of the reader are told already.
-        for warning in summary.warnings.iter().skip(case.case.warnings.len()) {
-            console::complain(&format!("warning: {warning}\n"));
-        }
-    } else {
-        console::print(&in_words(&solved, &summary, &target))?;
-    }
-    Ok(match solved.verdict() {
+    setting.tell(&case, &summary, |summary| in_words(&solved, summary, &target))?;
+    Ok(exit_of(solved.verdict()))
+}
+
+/// What a verdict ends with.
+pub fn exit_of(verdict: Verdict) -> Exit {
+    match verdict {
         Verdict::Fail => Exit::LimitBroken,
         Verdict::Pass | Verdict::None => Exit::Kept,
+    }
+}
+
+/// Refuses a solution that does not stand its own checks.
+pub fn sound(module: &Module, result: &SteadyResult) -> Result<(), Failure> {
+    let doubts = doubts(module, result);
+    if doubts.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::NoSolution {
+        headline: format!("the solution does not stand its own checks: {}", doubts.join("; ")),
+        help: "no verdict is given on it; please report this with the case".to_owned(),
     })
 }
 
-/// Milliseconds are exact enough.
-pub fn rounded_seconds(seconds: f64) -> f64 {
-    (seconds * 1e3).round() / 1e3
+/// Writes the files, then the summary that lists them and says how long all has taken since
+/// `started`, and puts the folder in place.
+pub fn publish_summary(
+    folder: ResultsFolder,
+    files: Vec<ResultFile>,
+    summary: &mut impl CommandSummary,
+    started: Instant,
+) -> Result<(), Failure> {
+    // Milliseconds are exact enough.
+    let seconds = (started.elapsed().as_secs_f64() * 1e3).round() / 1e3;
+    publish(folder, files, |names| {
+        summary.wrote(names, seconds);
+        summary.json().map_err(super::not_written)
+    })
 }
 
 /// Writes the files, then the summary that lists them, and puts the folder in place.

@@ -205,9 +205,4 @@ impl ArrangeSummary {
             files: Vec::new(),
         }
     }
-
-    /// The text of the file, with a line end.
-    pub fn json(&self) -> Result<String, serde_json::Error> {
-        serde_json::to_string_pretty(self).map(|text| text + "\n")
-    }
 }

@@ -60,11 +60,6 @@ impl CoverageSummary {
             files,
         }
     }
-
-    /// The text of the file, with a line end.
-    pub fn json(&self) -> Result<String, serde_json::Error> {
-        serde_json::to_string_pretty(self).map(|text| text + "\n")
-    }
 }
 
 /// The rows of `coverage.csv`.

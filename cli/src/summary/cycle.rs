@@ -185,9 +185,4 @@ impl CycleSummary {
             files: Vec::new(),
         }
     }
-
-    /// The text of the file, with a line end.
-    pub fn json(&self) -> Result<String, serde_json::Error> {
-        serde_json::to_string_pretty(self).map(|text| text + "\n")
-    }
 }

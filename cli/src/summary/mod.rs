@@ -1,6 +1,7 @@
 //! `summary.json`: everything a script may ask.
 
 mod arrange;
+mod command_summary;
 mod contact_field;
 mod coverage;
 mod cycle;
@@ -11,6 +12,7 @@ mod spray;
 mod study;
 
 pub use arrange::{ArrangeSummary, Compared, PatternSummary};
+pub use command_summary::CommandSummary;
 pub use contact_field::{ContactField, PLATE_NOTE};
 pub use coverage::{CoverageSummary, coverage_rows};
 pub use cycle::CycleSummary;
@@ -222,11 +224,6 @@ impl Summary {
             sensors: solved.sensors.to_vec(),
             files: Vec::new(),
         }
-    }
-
-    /// The text of the file, with a line end.
-    pub fn json(&self) -> Result<String, serde_json::Error> {
-        serde_json::to_string_pretty(self).map(|text| text + "\n")
     }
 }
 

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::codes::Code;
+use super::codes::{self, Code};
 use super::diagnostic::{Diagnostic, Label, Severity, SourceText};
 
 /// A value and where it stands in the case.
@@ -23,7 +23,7 @@ impl<T> Located<T> {
 /// The case under reading.
 pub(super) struct Context<'a> {
     pub source: Arc<SourceText>,
-    pub load: &'a dyn Fn(&str) -> Result<String, String>,
+    load: &'a dyn Fn(&str) -> Result<String, String>,
     found: RefCell<Vec<Diagnostic>>,
 }
 
@@ -38,6 +38,19 @@ impl<'a> Context<'a> {
     /// The text of the case at a place.
     pub fn written(&self, span: &Range<usize>) -> &str {
         self.source.text.get(span.clone()).unwrap_or_default()
+    }
+
+    /// The text of the file that `path` names in the case; a mistake is noted where there is none.
+    pub fn text_of(&self, path: &Located<String>) -> Option<String> {
+        (self.load)(&path.value)
+            .map_err(|reason| {
+                let headline = format!("cannot read \"{}\"", path.value);
+                self.push(
+                    self.error(codes::FILE_UNREADABLE, headline, &path.span, reason)
+                        .help("file names are relative to the folder of the case"),
+                );
+            })
+            .ok()
     }
 
     /// A mark in the case file.

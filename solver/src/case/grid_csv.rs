@@ -47,22 +47,7 @@ pub(super) fn load(
         ));
         return None;
     }
-    let text = match (context.load)(&path.value) {
-        Ok(text) => text,
-        Err(reason) => {
-            context.push(
-                context
-                    .error(
-                        codes::FILE_UNREADABLE,
-                        format!("cannot read \"{}\"", path.value),
-                        &path.span,
-                        reason,
-                    )
-                    .help("file names are relative to the folder of the case"),
-            );
-            return None;
-        }
-    };
+    let text = context.text_of(path)?;
     let source = SourceText::new(path.value.clone(), &text);
     let mut reader = Reader { context, path, source: &source, mistakes: 0 };
     let grid = reader.rows(meaning)?;

@@ -16,22 +16,7 @@ pub(super) fn load(
     path: &Located<String>,
     names: &[&str],
 ) -> Option<History> {
-    let text = match (context.load)(&path.value) {
-        Ok(text) => text,
-        Err(why) => {
-            context.push(
-                context
-                    .error(
-                        codes::FILE_UNREADABLE,
-                        format!("cannot read \"{}\"", path.value),
-                        &path.span,
-                        why,
-                    )
-                    .help("file names are relative to the folder of the case"),
-            );
-            return None;
-        }
-    };
+    let text = context.text_of(path)?;
     match parse(&text, names) {
         Ok(history) => Some(history),
         Err(what) => {

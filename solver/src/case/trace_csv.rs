@@ -109,22 +109,7 @@ const HEADINGS: &str = "the first column is time_s; the others are \"NAME power_
 /// Loads and reads the trace that `path` names in the case. Lines that start with `#` and blank
 /// lines are skipped; the first other line holds the headings.
 pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trace> {
-    let text = match (context.load)(&path.value) {
-        Ok(text) => text,
-        Err(reason) => {
-            context.push(
-                context
-                    .error(
-                        codes::FILE_UNREADABLE,
-                        format!("cannot read \"{}\"", path.value),
-                        &path.span,
-                        reason,
-                    )
-                    .help("file names are relative to the folder of the case"),
-            );
-            return None;
-        }
-    };
+    let text = context.text_of(path)?;
     let source = SourceText::new(path.value.clone(), &text);
     let mut reader = Reader { context, path, source: Arc::clone(&source), mistakes: 0 };
     let mut columns: Option<Vec<(Column, Vec<f64>)>> = None;
