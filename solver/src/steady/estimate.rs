@@ -47,7 +47,7 @@ const OF_MIN: Trust = Trust { order_doubt: 0.25, least_share: 0.45 };
 const RIM_DOUBT: f64 = 1.9;
 /// How much more maximum, mean and minimum are doubted under nozzles: the edges of cones cut cells,
 /// and what lies in a cut cell changes from grid to grid.
-pub(super) const NOZZLE_DOUBT: [f64; 3] = [2.3, 2.0, 1.6];
+pub(super) const NOZZLE_DOUBT: [f64; 3] = [2.4, 2.0, 2.0];
 /// Least share of the change before that is always doubted: a last change may be small by chance.
 const LEAST_SHARE_BEFORE: f64 = 0.06;
 /// Share of the change before that is doubted where the changes show no order: what order 1.5
