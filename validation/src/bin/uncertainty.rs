@@ -131,7 +131,7 @@ fn compare(
         start.elapsed().as_secs_f64(),
         fine.junctions.iter().map(|j| j.uncertainty_K).fold(0.0, f64::max)
     );
-    for (k, (c, f)) in coarse.junctions.iter().zip(&fine.junctions).enumerate() {
+    for (c, f) in coarse.junctions.iter().zip(&fine.junctions) {
         if [c, f].iter().any(|j| j.chf_margin_at_least().is_some_and(|margin| margin < 1.0)) {
             outcome.burnt_out += 1;
             continue;
