@@ -26,7 +26,7 @@ use crate::results::HeatBalance;
 const MAX_OUTER: usize = 25;
 /// Residual reduction asked of the linear solver in the first outer iteration of a nonlinear stage,
 /// and bounds of it in the others.
-const FIRST_REDUCTION: f64 = 0.01;
+const FIRST_REDUCTION: f64 = 2e-3;
 const LEAST_REDUCTION: f64 = 1e-4;
 const MOST_REDUCTION: f64 = 0.1;
 /// Shortest fraction of a correction that is tried.
