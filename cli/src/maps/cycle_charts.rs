@@ -15,11 +15,10 @@ use crate::figures::{celsius, significant};
 /// Universal Design", 2008), without the yellow that does not show on white.
 const COLOURS: [Rgb; 6] =
     [[0, 114, 178], [213, 94, 0], [0, 158, 115], [204, 121, 167], [86, 180, 233], [150, 110, 0]];
-/// Lines with names of their own; beyond that the hottest of each type, and those that go their own
-/// way.
+/// Most lines with names: the hottest of each type, and those that go their own way.
 const MOST_NAMED: usize = 12;
 /// A line that leaves the chief one of its type by this share of all that is shown goes its own way.
-const OWN_WAY: f64 = 0.08;
+const OWN_WAY: f64 = 0.04;
 
 /// Draws every picture of a run.
 pub fn of_cycle(cycled: &Cycled) -> Result<Vec<Picture>, MapError> {
@@ -96,11 +95,7 @@ fn source_lines(
             let name = match (is_chief, alone) {
                 (true, 1) => cycled.name(s).to_owned(),
                 (true, _) => format!("{} ({})", cycled.name(s), types[of_type]),
-                (false, _)
-                    if sources.len() <= MOST_NAMED || own_way.iter().any(|(_, o)| *o == s) =>
-                {
-                    cycled.name(s).to_owned()
-                }
+                (false, _) if own_way.iter().any(|(_, o)| *o == s) => cycled.name(s).to_owned(),
                 _ => String::new(),
             };
             let line = Line {

@@ -36,15 +36,17 @@ fn of_field(
         field: &of.field_K,
         convert: |v| v,
         scale: ColourScale::diverging(of.largest.as_ref().map_or(0.0, |l| l.difference_K.abs())),
-        smooth: false,
+        smooth: true,
         marks: Vec::new(),
         nozzles: &[],
-        details: details
-            .iter()
-            .map(|value| value.map_or(String::new(), |v| format!("{} K", signed(v))))
-            .collect(),
+        details: details.iter().map(|value| value.map_or(String::new(), hundredths)).collect(),
     };
     draw(&difference.module, &map)
+}
+
+/// To a hundredth of a kelvin; what is less is nothing.
+fn hundredths(value: f64) -> String {
+    if value.abs() < 0.005 { "0.00 K".to_owned() } else { format!("{value:+.2} K") }
 }
 
 fn signed(value: f64) -> String {

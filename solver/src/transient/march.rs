@@ -45,6 +45,17 @@ pub enum Steps<'p> {
     Replayed(&'p Plan, usize),
 }
 
+/// What a run goes through.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Route<'p> {
+    /// How often the profile runs.
+    pub repeats: usize,
+    /// When pictures are taken, s.
+    pub snapshots_s: &'p [f64],
+    /// Where steps come from.
+    pub steps: Steps<'p>,
+}
+
 /// A run over time.
 #[derive(Debug, Clone)]
 pub struct Run {
@@ -246,7 +257,7 @@ fn has_run_away(state: &State) -> bool {
     state.wet.rise_K.iter().any(|rise| *rise > RUNAWAY_RISE_K)
 }
 
-/// Runs the profile `repeats` times from the rises `start`; pictures are taken at `snapshots_s`.
+/// Runs the profile along `route` from the rises `start`.
 /// A trail of one period lends and keeps moves. `heard` is told how far it is, in seconds of the run.
 ///
 /// # Errors
@@ -255,12 +266,11 @@ pub(super) fn march(
     system: &mut System,
     ladder: &mut Ladder,
     start: Vec<f64>,
-    repeats: usize,
-    snapshots_s: &[f64],
-    steps: Steps,
+    route: Route,
     trail: Option<&mut Trail>,
     heard: &mut dyn FnMut(f64),
 ) -> Result<Run, TransientError> {
+    let Route { repeats, snapshots_s, steps } = route;
     let cycle = system.cycle;
     let iterations_before = ladder.iterations;
     let run = Run {

@@ -28,7 +28,7 @@
 use super::TransientError;
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Run, Steps, change, march};
+use super::march::{Route, Run, Steps, change, march};
 use super::plan::Plan;
 use super::stage::shift;
 use super::trail::Trail;
@@ -104,7 +104,8 @@ pub(super) fn settle(
         };
         trail.turn(matches!(now, Steps::Replayed(..)));
         let (from, trail) = (start.clone(), Some(&mut trail));
-        let run = march(system, ladder, from, 1, snapshots_s, now, trail, &mut |_| ())?;
+        let route = Route { repeats: 1, snapshots_s, steps: now };
+        let run = march(system, ladder, from, route, trail, &mut |_| ())?;
         if let Some(time_s) = run.ran_away_s {
             return Err(TransientError::RunAway { time_s });
         }

@@ -12,7 +12,7 @@ use ndarray::Array2;
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Run, Steps, march};
+use super::march::{Route, Run, Steps, march};
 use super::periodic::{Search, Settled, settle};
 use super::plan::{Plan, one_period, repeated};
 use super::record::{Record, Snapshot};
@@ -205,9 +205,7 @@ impl Runner<'_, '_, '_> {
             &mut self.system,
             &mut self.ladder,
             start,
-            cycle.repeats,
-            &cycle.snapshots_s,
-            steps,
+            Route { repeats: cycle.repeats, snapshots_s: &cycle.snapshots_s, steps },
             None,
             &mut |at_s| heard(name, at_s / duration_s),
         )?;

@@ -65,18 +65,16 @@ pub(super) fn shift(operator: &mut Operator, capacity_J_K: &[f64], step_s: f64) 
     }
 }
 
-/// Shifts a correction so that the sum of `residual - shifted correction` over all cells vanishes.
-fn conserve(shifted: &Operator, residual: &[f64], correction: &mut [f64]) {
+/// The shift of all temperatures, K, that makes the sum of a residual vanish.
+fn shift_that_conserves(shifted: &Operator, left_W: f64) -> f64 {
+    let all: f64 = shifted.blocks.iter().flat_map(|block| &block.sink).sum();
+    if all > 0.0 { left_W / all } else { 0.0 }
+}
+
+/// Sum over all cells of what a linear correction takes from the residual, W.
+fn taken_W(shifted: &Operator, correction: &[f64]) -> f64 {
     let sinks = shifted.blocks.iter().flat_map(|block| &block.sink);
-    let (mut taken, mut all) = (0.0, 0.0);
-    for (sink, correction) in sinks.zip(correction.iter()) {
-        taken += sink * correction;
-        all += sink;
-    }
-    let missing = (residual.iter().sum::<f64>() - taken) / all;
-    if missing.is_finite() {
-        correction.iter_mut().for_each(|correction| *correction += missing);
-    }
+    sinks.zip(correction).map(|(sink, correction)| sink * correction).sum()
 }
 
 /// Solves the stage from the first guess `x`.
@@ -99,6 +97,7 @@ pub(super) fn solve(
     let mut at = system.evaluate(&x, Some(&from.wet));
     let mut residual = residual_of(system, &at.flow_W, &x);
     let mut size = norm(&residual);
+    let mut left_W: f64 = residual.iter().sum();
     let mut reduction = FIRST_REDUCTION;
     for outer in 0.. {
         if !size.is_finite() {
@@ -114,17 +113,16 @@ pub(super) fn solve(
         }
         let enough = 0.5 * goal / size;
         let tolerance = if linear { enough } else { reduction.max(enough) };
-        let Ok((mut correction, info)) =
+        let Ok((correction, info)) =
             ladder.solve(&at.operator, step_s, &residual, tolerance.min(0.5))
         else {
             return Err(StepFailure::Unsolved);
         };
-        conserve(&at.operator, &residual, &mut correction);
         if linear {
+            left_W -= taken_W(&at.operator, &correction);
             for (x, correction) in x.iter_mut().zip(&correction) {
                 *x += correction;
             }
-            at.wet = system.wet(None, &x, &at.wet);
             break;
         }
         let mut share = 1.0;
@@ -146,6 +144,7 @@ pub(super) fn solve(
                 let former = std::mem::replace(&mut at, there);
                 system.give_back(former.operator, former.rhs_W);
                 (x, residual) = (trial, left);
+                left_W = residual.iter().sum();
                 size = if stands { 0.0 } else { left_size };
                 break;
             }
@@ -153,6 +152,9 @@ pub(super) fn solve(
             share *= 0.5;
         }
     }
+    let shift_K = shift_that_conserves(&at.operator, left_W);
+    x.iter_mut().for_each(|x| *x += shift_K);
+    at.wet = system.wet(at.factors.as_deref(), &x, &at.wet);
     let flow_W = (0..x.len()).map(|k| stored(&x, k, &system.capacity_J_K) - known[k]).collect();
     let balance = system.balance(at.factors.as_deref(), &x, &at.wet);
     Ok(Stage {

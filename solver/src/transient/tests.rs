@@ -5,8 +5,7 @@ use std::sync::Arc;
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Run, Steps, march};
-use super::plan::Plan;
+use super::march::{Route, Run, Steps, march};
 use super::*;
 use crate::library::{Material, TemperatureLaw};
 use crate::mesh::{Mesh, PlaneGrid, Slicing};
@@ -409,8 +408,8 @@ fn step_responses_follow_a_run_and_end_at_the_resistance() {
         .unwrap();
         let start = system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K;
         let mut ladder = Ladder::default();
-        let steps = Steps::Chosen(2e-7);
-        let run = march(&mut system, &mut ladder, start, 1, &[], steps, None, &mut |_| ()).unwrap();
+        let route = Route { repeats: 1, snapshots_s: &[], steps: Steps::Chosen(2e-7) };
+        let run = march(&mut system, &mut ladder, start, route, None, &mut |_| ()).unwrap();
         let before = run.records[0].mean_K[source];
         let mut checked = 0;
         for (k, &time_s) in response.time_s.iter().enumerate() {
@@ -497,7 +496,8 @@ fn steps_solved_no_better_than_needed_lose_no_heat() {
     let start = system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K;
     let mut ladder = Ladder::default();
     let steps = Steps::Replayed(&result.run.plan, 1);
-    let exact = march(&mut system, &mut ladder, start, 1, &[], steps, None, &mut |_| ()).unwrap();
+    let route = Route { repeats: 1, snapshots_s: &[], steps };
+    let exact = march(&mut system, &mut ladder, start, route, None, &mut |_| ()).unwrap();
     let apart = march::change(&exact.end, &result.run.end);
     assert!(apart < 2e-3 * cycle.time_accuracy_K, "{apart}");
 }
