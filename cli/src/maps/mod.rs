@@ -6,14 +6,15 @@
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
 //! - [`matrix`], [`chart`], [`mod@lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
 //!   that show no field;
-//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`]: which
-//!   pictures there are.
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`],
+//!   [`difference_maps`]: which pictures there are.
 
 mod arrange_maps;
 mod canvas;
 mod chart;
 mod contours;
 mod cycle_charts;
+mod difference_maps;
 mod layout;
 mod lines;
 mod map;
@@ -35,9 +36,11 @@ mod vectors;
 
 pub use arrange_maps::{of_before_and_after, of_trade_off};
 pub use cycle_charts::of_cycle;
+pub use difference_maps::of_difference;
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
 pub use plot::{Words, contour, histogram, lines, tornado};
+pub use raster::on_grid;
 pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::{of_sections, of_solve};

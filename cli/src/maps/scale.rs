@@ -24,6 +24,7 @@ pub struct ColourScale {
     table: Vec<Rgb>,
     alarm: Option<(f64, Rgb)>,
     single: Option<f64>,
+    diverging: bool,
 }
 
 impl ColourScale {
@@ -39,14 +40,28 @@ impl ColourScale {
         scale
     }
 
+    /// Blue below zero, white at zero, red above, as far on either side: told apart in the common
+    /// forms of colour blindness (C. A. Brewer, "Color Use Guidelines for Mapping and Visualization",
+    /// 1994; the scheme RdBu).
+    pub fn diverging(largest: f64) -> ColourScale {
+        let largest = if largest > 0.0 { largest } else { 1.0 };
+        let mut scale = ColourScale::with(colorous::RED_BLUE, -largest, largest);
+        scale.table.reverse();
+        scale.diverging = true;
+        scale
+    }
+
     /// With a colour of its own for everything below a value.
     pub fn with_alarm(mut self, below: f64, colour: Rgb) -> ColourScale {
         self.alarm = Some((below, colour));
         self
     }
 
-    /// The same values in other colours, the same way round.
+    /// The same values in other colours, the same way round; two-sided scales keep theirs.
     pub fn in_colours(mut self, colours: Colours) -> ColourScale {
+        if self.diverging {
+            return self;
+        }
         let reversed = luma(self.table[0]) > luma(self.table[ENTRIES - 1]);
         self.table =
             (0..ENTRIES).map(|entry| colours.at(entry as f64 / (ENTRIES - 1) as f64)).collect();
@@ -77,7 +92,7 @@ impl ColourScale {
                 [colour.r, colour.g, colour.b]
             })
             .collect();
-        ColourScale { low, high, open_above: false, table, alarm: None, single }
+        ColourScale { low, high, open_above: false, table, alarm: None, single, diverging: false }
     }
 
     /// The one value of a range without width.

@@ -140,6 +140,15 @@ fn junctions(cycled: &Cycled) -> String {
 
 fn repeats(cycled: &Cycled, summary: &CycleSummary) -> String {
     let small = |value: Option<f64>| significant(value.unwrap_or(f64::NAN), 2);
+    if let Some(from) = cycled.from {
+        return format!(
+            "{} from the state in {}; times count from there, and the last period changed the state \
+             by {} K.",
+            styled(HEADING, "Start:"),
+            from.display(),
+            small(summary.last_period_change_K)
+        );
+    }
     if let Some(periodic) = &summary.periodic {
         return format!(
             "{} the state that comes back after every {} s was found by {}, each ended with a \

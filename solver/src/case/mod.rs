@@ -5,6 +5,7 @@
 mod build;
 pub mod codes;
 mod context;
+mod csv_file;
 mod diagnostic;
 mod fields;
 mod file;

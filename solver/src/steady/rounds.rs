@@ -114,7 +114,7 @@ impl Task<'_> {
         guess: Option<&GridSolution>,
     ) -> Result<GridSolution, SteadyError> {
         let mesh = self.mesh(plane, slicing)?;
-        let start = guess.map(|g| interpolate(g, &mesh));
+        let start = guess.map(|g| interpolate(&g.mesh, &g.rise_K, &mesh));
         solve_on_mesh(self.module, mesh, start, self.options)
     }
 
