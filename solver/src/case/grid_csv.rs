@@ -38,15 +38,6 @@ pub(super) fn load(
     path: &Located<String>,
     meaning: &GridMeaning,
 ) -> Option<Grid> {
-    if path.value.trim().is_empty() {
-        context.push(context.error(
-            codes::FILE_UNREADABLE,
-            "no file is named",
-            &path.span,
-            "the name of a CSV file belongs here",
-        ));
-        return None;
-    }
     let text = context.text_of(path)?;
     let source = SourceText::new(path.value.clone(), &text);
     let mut reader = Reader { context, path, source: &source, mistakes: 0 };

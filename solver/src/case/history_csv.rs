@@ -3,6 +3,7 @@
 
 use super::codes;
 use super::context::{Context, Located};
+use super::csv_line;
 use crate::module::History;
 
 /// Kelvin at 0 °C.
@@ -88,29 +89,9 @@ fn parse(text: &str, names: &[&str]) -> Result<History, String> {
     Ok(History { sources })
 }
 
-/// The cells of a line; a cell in quotes may hold commas, and two quotes for one.
+/// The texts of the cells of a line.
 fn cells(line: &str) -> Vec<String> {
-    let mut cells = vec![String::new()];
-    let mut quoted = false;
-    let mut characters = line.trim_end().chars().peekable();
-    while let Some(c) = characters.next() {
-        match c {
-            '"' if quoted && characters.peek() == Some(&'"') => {
-                characters.next();
-                if let Some(cell) = cells.last_mut() {
-                    cell.push('"');
-                }
-            }
-            '"' => quoted = !quoted,
-            ',' if !quoted => cells.push(String::new()),
-            c => {
-                if let Some(cell) = cells.last_mut() {
-                    cell.push(c);
-                }
-            }
-        }
-    }
-    cells.into_iter().map(|cell| cell.trim().to_owned()).collect()
+    csv_line::cells(line, 0).into_iter().map(|(text, _)| text).collect()
 }
 
 #[cfg(test)]
