@@ -61,26 +61,27 @@ impl Progress {
         self.grids += 1;
         let hottest = level.junction_max_K.iter().copied().max_by(f64::total_cmp);
         let uncertainty = level.uncertainty_K.iter().flatten().copied().max_by(f64::total_cmp);
+        // What matters most first: a narrow terminal cuts the end off.
         let mut message = format!(
-            "refinement, grid {}: {} unknowns, {} iterations",
+            "grid {}: {} unknowns, {} iterations",
             self.grids,
             grouped(level.unknowns),
             level.iterations
         );
-        if let Some(hottest) = hottest {
-            message.push_str(&format!(", hottest junction {:.2} °C", celsius(hottest)));
-        }
-        if let Some(uncertainty) = uncertainty {
-            message.push_str(&format!(" ± {uncertainty:.2} K"));
-        }
-        // Of coarse grids the time says nothing yet.
-        let took_s = self.last.0.elapsed().as_secs_f64();
         if let Some(goal_K) = self.goal_K {
-            message.push_str(&format!(", asked for {} K", significant(goal_K, 2)));
-            let left_s = seconds_left(took_s, uncertainty, goal_K);
+            let goal = significant(goal_K, 2);
+            message.push_str(&match uncertainty {
+                Some(uncertainty) => format!(", ± {uncertainty:.2} of {goal} K"),
+                None => format!(", to {goal} K"),
+            });
+            // Of coarse grids the time says nothing yet.
+            let left_s = seconds_left(self.last.0.elapsed().as_secs_f64(), uncertainty, goal_K);
             if level.unknowns > self.last.1 && left_s >= 1.0 {
-                message.push_str(&format!("; about {left_s:.0} s left"));
+                message.push_str(&format!(", about {left_s:.0} s left"));
             }
+        }
+        if let Some(hottest) = hottest {
+            message.push_str(&format!(", hottest {:.2} °C", celsius(hottest)));
         }
         self.last = (Instant::now(), level.unknowns);
         self.bar.set_message(message);
