@@ -3,6 +3,7 @@
 //!
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
+//! - [`case_schema`]: the case file for editors;
 //! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
 //! - [`comparison`], [`mod@difference`]: two results side by side, and their fields;
 //! - [`studies`]: what many points tell, and their journal;
@@ -15,6 +16,7 @@
 
 mod arguments;
 mod case_file;
+mod case_schema;
 mod commands;
 mod comparison;
 mod console;

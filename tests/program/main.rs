@@ -16,6 +16,8 @@ mod pictures;
 mod qualify;
 mod repeatability;
 mod report;
+mod schema;
 mod sensors;
 mod studies;
+mod tables;
 mod verdict;

@@ -18,7 +18,7 @@ use crate::progress::Progress;
 use crate::results_folder::ResultsFolder;
 use crate::summary::CycleSummary;
 use crate::tables::{CycleRow, csv, history_csv, step_response_csv};
-use crate::{maps, text};
+use crate::{maps, report, text};
 
 use super::solving::{self, Setting};
 
@@ -92,7 +92,7 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let from = arguments.from.as_deref().map(state::read).transpose()?;
     let target = setting.target();
     let folder = ResultsFolder::prepare(&target)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     let (solution, steady_max_K) = mesh_of(module, cycle, &mut progress, &mut warnings)?;
     let result = transient::run(
@@ -160,6 +160,8 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
     files.extend(states(&cycled, arguments.save_states)?);
     let mut summary = CycleSummary::of(&case, &cycled, warnings);
+    let report = report::of_cycle(&case, &cycled, &summary, &files).map_err(super::not_written)?;
+    files.push((report::FILE.to_owned(), report));
     solving::publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
     setting.tell(&case, &summary, |summary| text::cycle(&case, &cycled, summary, &target))?;

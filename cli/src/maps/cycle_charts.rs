@@ -241,6 +241,7 @@ fn snapshots(cycled: &Cycled) -> Result<Vec<Picture>, MapError> {
             convert: celsius,
             scale: scale.clone(),
             smooth: true,
+            jumps: true,
             marks: Vec::new(),
             nozzles: &[],
             details: snapshot

@@ -12,6 +12,8 @@
 mod arrange_maps;
 mod canvas;
 mod chart;
+#[cfg(test)]
+mod colour_vision;
 mod contours;
 mod cycle_charts;
 mod difference_maps;
@@ -44,8 +46,14 @@ pub use raster::on_grid;
 pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::{of_sections, of_solve};
-pub use spray_maps::of_survey;
+pub use spray_maps::{HIGHEST_MARGIN, of_survey};
 pub use study_maps::{of_clog, of_convergence, of_resistance, of_sensitivity};
+
+/// Contrast of two colours after the Web Content Accessibility Guidelines 2.2.
+#[cfg(test)]
+pub fn contrast_of(a: [u8; 3], b: [u8; 3]) -> f64 {
+    canvas::contrast(canvas::relative_luminance(a), canvas::relative_luminance(b))
+}
 
 /// A file: its name and its bytes.
 pub type File = (String, Vec<u8>);

@@ -41,13 +41,14 @@ struct Place {
 /// Fills the map's rectangle of the canvas.
 pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
     let field = painting.field;
+    let layout = &layout.zoomed(canvas.zoom());
     let (columns, rows) = (layout.map.width() as usize, layout.map.height() as usize);
     let scale = layout.pixels_per_m();
     let across = places(&field.x_lines_m, columns, |c| (c as f64 + 0.5) / scale);
     let down = places(&field.y_lines_m, rows, |r| (rows as f64 - r as f64 - 0.5) / scale);
     let regions = regions(field, painting.edges);
     let (x0, y0) = (layout.map.x0 as usize, layout.map.y0 as usize);
-    let width = canvas.width;
+    let width = canvas.size()[0];
     for (row, y) in down.iter().enumerate() {
         let start = 3 * ((y0 + row) * width + x0);
         let line = &mut canvas.pixels[start..start + 3 * columns];

@@ -145,7 +145,7 @@ fn finish(
 fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure> {
     let case = setting.read_case()?;
     let study = study_of(spec, &case)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let (result, solution) = nominal_of(&case, &mut progress)?;
     let nominal = Nominal::new(&case.case.module, &result, &solution)
         .map_err(|error| solving::why_not_solved(&error))?;

@@ -40,7 +40,8 @@ fn with_uncertainty(row: &CycleRow) -> String {
     )
 }
 
-fn verdict(cycled: &Cycled) -> String {
+/// Verdict, two blanks, and what it rests on.
+pub fn verdict(cycled: &Cycled) -> String {
     let word = match cycled.verdict() {
         Verdict::Pass => styled(GOOD, "PASS"),
         Verdict::Fail => styled(BAD, "FAIL"),

@@ -86,16 +86,13 @@ pub(super) fn lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     })
 }
 
-/// Cells of a line that begins at `start`, without the blanks around them, with their places.
+/// The cells of a line that starts at byte `start` of its file, each without the blanks around it
+/// and with its place.
+///
+/// A cell in quotes may hold commas, and two quotes for one. Its place is what stands inside.
 pub(super) fn cells(line: &str, start: usize) -> Vec<(String, Range<usize>)> {
     let mut cells = Vec::new();
     let (mut text, mut from, mut quoted) = (String::new(), 0, false);
-    let mut push = |text: &mut String, from: usize, to: usize| {
-        let written = &line[from..to];
-        let first = start + from + (written.len() - written.trim_start().len());
-        let span = first..first + written.trim().len();
-        cells.push((std::mem::take(text).trim().to_owned(), span));
-    };
     let mut characters = line.char_indices().peekable();
     while let Some((at, c)) = characters.next() {
         match c {
@@ -105,14 +102,27 @@ pub(super) fn cells(line: &str, start: usize) -> Vec<(String, Range<usize>)> {
             }
             '"' => quoted = !quoted,
             ',' if !quoted => {
-                push(&mut text, from, at);
+                cells.push((text.trim().to_owned(), place(line, from..at, start)));
+                text.clear();
                 from = at + 1;
             }
             c => text.push(c),
         }
     }
-    push(&mut text, from, line.len());
+    cells.push((text.trim().to_owned(), place(line, from..line.len(), start)));
     cells
+}
+
+/// The bytes of a cell without blanks and quotes around it.
+fn place(line: &str, cell: Range<usize>, start: usize) -> Range<usize> {
+    let written = &line[cell.clone()];
+    let inner = written.trim();
+    let from = start + cell.start + (written.len() - written.trim_start().len());
+    let bare = inner.strip_prefix('"').and_then(|rest| rest.strip_suffix('"'));
+    match bare {
+        Some(bare) => from + 1..from + 1 + bare.len(),
+        None => from..from + inner.len(),
+    }
 }
 
 #[cfg(test)]

@@ -35,15 +35,6 @@ pub(super) fn load(
     path: &Located<String>,
     meaning: &GridMeaning,
 ) -> Option<Grid> {
-    if path.value.trim().is_empty() {
-        context.push(context.error(
-            codes::FILE_UNREADABLE,
-            "no file is named",
-            &path.span,
-            "the name of a CSV file belongs here",
-        ));
-        return None;
-    }
     let mut reader = Reader { file: CsvFile::open(context, path)? };
     let grid = reader.rows(meaning)?;
     if grid.values.iter().all(|value| *value == 0.0) && meaning.what == RELATIVE_POWER.what {
