@@ -141,6 +141,9 @@ INCOMPLETE = "E040", "part of a description is missing",
 PLATE_MATERIAL = "E041", "the stiffness of the plate is not known",
     "The library knows the stiffness of a few metals. For another material give \
 elastic_modulus_GPa and poisson.";
+TOO_MANY = "E044", "more parts than a case may have",
+    "A list of tables ([[die]], [[nozzle]], [[sensor]] and the like) has at most 4096 entries, and the \
+groups make at most 20000 nozzles. More is a slip of whatever wrote the case.";
 NO_CAPACITY = "E050", "a material that cannot store heat",
     "A run over time needs the density and the specific heat of every material. Those of the library \
 have them; one of your own needs density_kg_m3 and specific_heat_J_kgK when the case has a [cycle].";
