@@ -109,7 +109,7 @@ mod tests {
 
     fn operator(sinks: [f64; 2]) -> Operator {
         let mut base = Block::zeros(0, 0, 3, 2, 2, false);
-        base.east = vec![5.0; 12];
+        base.east = (0..12).map(|c| if c % 3 < 2 { 5.0 } else { 0.0 }).collect();
         base.up[..6].fill(0.5);
         base.sink[..6].fill(sinks[0]);
         let mut island = Block::zeros(1, 0, 2, 1, 2, true);

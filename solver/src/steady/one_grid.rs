@@ -306,7 +306,14 @@ fn solve_nonlinear(
             Some(kept) => kept.attach(&here.operator),
             None => Preconditioned::new(&here.operator),
         };
-        let info = solver.solve_split(&here.rhs, &mut next, &mut next_low, &params)?;
+        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
+        let info = match solver.solve_split(&here.rhs, &mut next, &mut next_low, &params) {
+            Ok(info) => info,
+            // Conductivities that fall faster than temperatures rise: there is no steady state, and
+            // the iterates leave for infinity.
+            Err(_) if varies && hottest_rise_K > RUNAWAY_RISE_K => break,
+            Err(error) => return Err(error.into()),
+        };
         iterations += info.iterations;
         let prepared = solver.detach();
         let prepared = if is_borrowed {
@@ -320,7 +327,6 @@ fn solve_nonlinear(
         let step = difference(&next, &next_low, &point);
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
         // A small step changes the operator little: its preconditioner serves the next one.
-        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
         if last_change_K < CARRIED_CHANGE * hottest_rise_K {
             kept = prepared;
         }
