@@ -162,6 +162,7 @@ mod tests {
     /// Texts changed at random, as the other readers have them in `tests/readers/`; here because
     /// this reader is the program's own. `READER_RUNS` says how many.
     #[test]
+    #[allow(clippy::print_stderr, reason = "what a long run saw")]
     fn changed_readings_are_read_or_refused() {
         let runs = std::env::var("READER_RUNS").ok().and_then(|text| text.parse().ok());
         let runs: usize = runs.unwrap_or(3_000);

@@ -147,7 +147,7 @@ struct Outcome {
 
 /// Least size of what drives a system, as a share of its right-hand side: below, rounding of the
 /// right-hand side is all that is left.
-const LEAST_DRIVE: f64 = 1e-4;
+const LEAST_DRIVE: f64 = 1e-6;
 
 /// What drives a system.
 struct Drive {
