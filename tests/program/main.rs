@@ -8,6 +8,7 @@ mod cycle;
 mod exchange;
 mod exit_codes;
 mod fit;
+mod golden;
 mod harness;
 mod help;
 mod interruption;

@@ -182,10 +182,14 @@ fn nominal_of(
     case: &CaseFile,
     progress: &mut Progress,
 ) -> Result<(SteadyResult, GridSolution), Failure> {
-    steady::solve_keeping(&case.case.module, &SteadyOptions::default(), &mut |level| {
-        progress.solved(level);
-    })
-    .map_err(|error| solving::why_not_solved(&error))
+    let module = &case.case.module;
+    let (result, solution) =
+        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
+            progress.solved(level);
+        })
+        .map_err(|error| solving::why_not_solved(&error))?;
+    solving::sound(module, &result)?;
+    Ok((result, solution))
 }
 
 /// All points out of the files of the parts.

@@ -156,6 +156,9 @@ commas, and every row has a cell for each heading; a cell that holds a comma sta
 cell may be blank where its key may be left out.";
 TABLE_EMPTY = "E045", "a table without rows",
     "The file has headings only, or nothing at all. A table of die or nozzles has a row for each.";
+TOO_MANY = "E046", "more parts than a case may have",
+    "A list of tables ([[die]], [[nozzle]], [[sensor]] and the like) has at most 4096 entries, and the \
+groups make at most 20000 nozzles. More is a slip of whatever wrote the case.";
 NO_CAPACITY = "E050", "a material that cannot store heat",
     "A run over time needs the density and the specific heat of every material. Those of the library \
 have them; one of your own needs density_kg_m3 and specific_heat_J_kgK when the case has a [cycle].";

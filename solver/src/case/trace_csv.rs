@@ -9,6 +9,8 @@ use super::ranges::{self, Quantity};
 
 /// Most rows of a trace.
 const MOST_ROWS: usize = 100_000;
+/// More columns than any module has sources.
+const MOST_COLUMNS: usize = 1_000;
 
 /// What a column holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -152,6 +154,12 @@ fn headings(
     if cells[0].0 != "time_s" {
         let headline = "the first column of a trace is time_s";
         note(file, headline, cells[0].1.clone(), "", HEADINGS)?;
+    }
+    if cells.len() > MOST_COLUMNS + 1 {
+        let headline = format!("a trace has at most {MOST_COLUMNS} columns beside time_s");
+        let label = format!("{} here", cells.len() - 1);
+        note(file, headline, cells[MOST_COLUMNS + 1].1.clone(), label, HEADINGS)?;
+        return None;
     }
     let mut columns: Vec<(Column, Vec<f64>)> = Vec::new();
     for (heading, span) in &cells[1..] {

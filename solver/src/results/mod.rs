@@ -139,12 +139,15 @@ pub struct HeatBalance {
     pub to_board_W: f64,
     /// Through the side faces, W.
     pub to_edges_W: f64,
+    /// What board and edges would take from a module as cold as the coolant, W: the scale of what
+    /// rounding alone lets flow.
+    pub exchange_W: f64,
 }
 
 impl HeatBalance {
     /// `|in - out|` relative to the larger of the heat in and the heat exchanged, or to a microwatt
-    /// where there is less: without power and with one temperature all around, rounding is all
-    /// that flows.
+    /// and a billionth of `exchange_W` where there is less: without power and with one temperature
+    /// all around, rounding is all that flows.
     pub fn imbalance_relative(&self) -> f64 {
         let out = self.to_spray_W + self.to_board_W + self.to_edges_W;
         let scale = self
@@ -153,6 +156,7 @@ impl HeatBalance {
             .max(self.to_spray_W.abs())
             .max(self.to_board_W.abs())
             .max(self.to_edges_W.abs())
+            .max(1e-9 * self.exchange_W)
             .max(1e-6);
         (self.in_W - out).abs() / scale
     }

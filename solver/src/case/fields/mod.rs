@@ -21,6 +21,9 @@ use notes::NotedForm;
 pub(super) use notes::Notes;
 pub use notes::{Form, KeyForm, Range as NumberRange, TableForm};
 
+/// Most tables of one kind: far more than any module has, few enough to compare each with each.
+const MOST_TABLES: usize = 4096;
+
 /// What a key needs to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Need {
@@ -337,6 +340,11 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         }
         let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
         match value.get_ref() {
+            DeValue::Array(array) if array.len() > MOST_TABLES => {
+                let first = array.get(MOST_TABLES).map_or(value.span(), Spanned::span);
+                self.too_many(array.len(), &place, first.start);
+                Vec::new()
+            }
             DeValue::Array(array) => array
                 .iter()
                 .filter_map(|element| match element.get_ref() {
@@ -358,6 +366,16 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         }
     }
 
+    fn too_many(&self, count: usize, place: &str, at: usize) {
+        let finding = self.context.error(
+            codes::TOO_MANY,
+            format!("more than {MOST_TABLES} tables {place}"),
+            &(at..at),
+            format!("{count} are given"),
+        );
+        self.context.push(finding.help("check what wrote the case"));
+    }
+
     /// Tables with names of the user's choice, `[key.NAME]`, in the order of the text.
     pub fn named_tables(
         &mut self,
@@ -374,6 +392,10 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             self.context.push(finding.help(format!("start each one with [{key}.NAME]")));
             return Vec::new();
         };
+        if table.len() > MOST_TABLES {
+            self.too_many(table.len(), &format!("[{key}.NAME]"), value.span().start);
+            return Vec::new();
+        }
         let mut named: Vec<(Located<String>, Fields<'c, 't, 'i>)> = Vec::new();
         for (name, element) in table.iter() {
             let name = Located { value: name.get_ref().to_string(), span: name.span() };
