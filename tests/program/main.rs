@@ -14,6 +14,7 @@ mod help;
 mod interruption;
 mod outputs;
 mod pictures;
+mod points;
 mod qualify;
 mod repeatability;
 mod report;
