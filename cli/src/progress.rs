@@ -1,6 +1,7 @@
 //! What is going on, on a terminal only.
 
-use std::time::Duration;
+use std::sync::Mutex;
+use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressStyle};
 use sprayside_solver::results::RefinementLevel;
@@ -12,6 +13,8 @@ use crate::figures::{celsius, grouped};
 pub struct Progress {
     bar: ProgressBar,
     grids: usize,
+    /// A stage of a study, since when, and how far it was then.
+    stage: Mutex<Option<(String, Instant, usize)>>,
 }
 
 impl Progress {
@@ -23,7 +26,7 @@ impl Progress {
         }
         bar.enable_steady_tick(Duration::from_millis(120));
         bar.set_message("solving the first grid");
-        Progress { bar, grids: 0 }
+        Progress { bar, grids: 0, stage: Mutex::new(None) }
     }
 
     /// Tells of a solved grid.
@@ -51,9 +54,22 @@ impl Progress {
         self.bar.set_message(what);
     }
 
-    /// Tells how far a study is.
+    /// Tells how far a study is, and how long the rest of this stage takes if it goes on so.
     pub fn part(&self, what: &str, done: usize, of: usize) {
-        self.bar.set_message(format!("{what}: {done} of {of}"));
+        let Ok(mut stage) = self.stage.lock() else { return };
+        let going = matches!(&*stage, Some((name, _, _)) if name == what);
+        if !going {
+            *stage = Some((what.to_owned(), Instant::now(), done));
+        }
+        let left = stage.as_ref().and_then(|(_, since, from)| {
+            let passed = done.checked_sub(*from).filter(|n| *n > 0)? as f64;
+            let rest = of.saturating_sub(done) as f64;
+            Some(since.elapsed().mul_f64(rest / passed))
+        });
+        let left = left.map_or(String::new(), |left| {
+            format!(", at most {} left", indicatif::HumanDuration(left))
+        });
+        self.bar.set_message(format!("{what}: {done} of {of}{left}"));
     }
 
     /// Tells how far a run over time is: a share, or minus the number of periods tried.
