@@ -1,5 +1,6 @@
 //! What is going on, on a terminal only.
 
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -17,6 +18,8 @@ pub struct Progress {
     goal_K: Option<f64>,
     /// When the last grid was done, and its unknowns.
     last: (Instant, usize),
+    /// A stage of a study, since when, and how far it was then.
+    stage: Mutex<Option<(String, Instant, usize)>>,
 }
 
 /// How the error falls with the unknowns: some |error| ~ unknowns^-0.7, between first and second
@@ -46,7 +49,7 @@ impl Progress {
         }
         bar.enable_steady_tick(Duration::from_millis(120));
         bar.set_message("solving the first grid");
-        Progress { bar, grids: 0, goal_K: None, last: (Instant::now(), 0) }
+        Progress { bar, grids: 0, goal_K: None, last: (Instant::now(), 0), stage: Mutex::new(None) }
     }
 
     /// The refinement goes on until junctions are known to within `accuracy_K`; a fixed mesh has
@@ -92,9 +95,22 @@ impl Progress {
         self.bar.set_message(what);
     }
 
-    /// Tells how far a study is.
+    /// Tells how far a study is, and how long the rest of this stage takes if it goes on so.
     pub fn part(&self, what: &str, done: usize, of: usize) {
-        self.bar.set_message(format!("{what}: {done} of {of}"));
+        let Ok(mut stage) = self.stage.lock() else { return };
+        let going = matches!(&*stage, Some((name, _, _)) if name == what);
+        if !going {
+            *stage = Some((what.to_owned(), Instant::now(), done));
+        }
+        let left = stage.as_ref().and_then(|(_, since, from)| {
+            let passed = done.checked_sub(*from).filter(|n| *n > 0)? as f64;
+            let rest = of.saturating_sub(done) as f64;
+            Some(since.elapsed().mul_f64(rest / passed))
+        });
+        let left = left.map_or(String::new(), |left| {
+            format!(", at most {} left", indicatif::HumanDuration(left))
+        });
+        self.bar.set_message(format!("{what}: {done} of {of}{left}"));
     }
 
     /// Tells how far a run over time is: a share, or minus the number of periods tried.

@@ -1,10 +1,12 @@
 //! `arrange`: the pattern found is a case of its own, keeps every bound and is better.
 
 use std::fs;
+use std::process::Stdio;
 
 use serde_json::Value;
 
 use crate::harness::{CASE, Picture, Room};
+use crate::repeatability::contents;
 
 /// The small case with a power map in a folder, under two nozzles that stand aside, and bounds.
 fn room() -> Room {
@@ -130,4 +132,36 @@ fn bounds_that_no_pattern_can_keep_are_said_to_be_so() {
     room.write("case.toml", &text);
     room.run(&["arrange", "case.toml"]).ends_with(3).complains_of("keeps every bound");
     assert!(!room.join("case.out").exists());
+}
+
+/// Killed once the first start is finished: the next run takes it as it is and ends alike.
+#[test]
+fn a_killed_search_goes_on_with_the_starts_that_it_had_finished() {
+    let room = room();
+    let search = ["arrange", "case.toml", "--steps", "4", "--threads", "1"];
+    room.run(&[&search[..], &["-o", "single"]].concat()).ends_with(0);
+    let journal = room.join("case.out.arrange.journal");
+    let finished =
+        || fs::read_to_string(&journal).map_or(0, |text| text.matches("\nstart-").count());
+    // A slow start may let a run end before it is seen: then once more.
+    let killed = (0..20).any(|_| {
+        let mut child = room
+            .command(&search)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("a run");
+        while finished() == 0 && child.try_wait().expect("ours").is_none() {
+            std::thread::sleep(std::time::Duration::from_millis(1));
+        }
+        child.kill().expect("killed");
+        child.wait().expect("an end");
+        finished() > 0
+    });
+    assert!(killed, "no kill between the first start and the end");
+    room.run(&search).ends_with(0).prints("of the search were finished before");
+    assert!(!journal.exists());
+    for (a, b) in contents(&room.join("single")).iter().zip(contents(&room.join("case.out"))) {
+        assert!(*a == b, "{} differs", b.0);
+    }
 }

@@ -387,6 +387,7 @@ fn a_killed_study_goes_on_where_it_was() {
 /// second run; then one study that is killed again and again until it is through.
 #[test]
 #[ignore = "minutes: run by hand before a release"]
+#[allow(clippy::print_stdout, reason = "run by hand, it tells its figures")]
 fn fifty_kills_among_two_hundred_points_end_with_the_same_bytes() {
     let room = room_of(&stated());
     let study = ["scatter", "case.toml", "--samples", "200"];

@@ -28,7 +28,8 @@ hold: least_chf_margin, least_limit_margin_K. What is not stated stays as it is;
 on the module. The number of nozzles and their types and tilts stay. Blocked nozzles do not move.
 
 Before and after are solved in full; the way between them on a coarser mesh. A pattern that breaks
-a bound is never written. A search finds a minimum near its start; more --starts look further.")]
+a bound is never written. A search finds a minimum near its start; more --starts look further.
+A killed run goes on with the starts that it had finished when it is started again.")]
 pub struct ArrangeArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a doc comment would become help text")]

@@ -8,7 +8,7 @@ use sprayside_solver::module::{ArrangeBounds, Module, Nozzle, Spray};
 use sprayside_solver::results::SteadyResult;
 use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
 use sprayside_solver::study::arrange::{
-    ArrangeError, ArrangeOptions, Arranged, arrange, broken_bounds,
+    ArrangeError, ArrangeOptions, Arranged, arrange_kept, broken_bounds,
 };
 
 use crate::arguments::ArrangeArguments;
@@ -17,6 +17,8 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::progress::Progress;
 use crate::results_folder::ResultsFolder;
+use crate::studies::arranging::Kept;
+use crate::studies::running;
 use crate::summary::{ArrangeSummary, Compared};
 use crate::survey::Survey;
 use crate::tables::{BeforeAfterRow, NozzleRow, TradeOffRow, csv};
@@ -67,10 +69,20 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
         trade_off_points: if arguments.no_trade_off { 0 } else { TRADE_OFF_POINTS },
         seed: arguments.seed,
     };
-    let found = arrange(module, &bounds, (&before, &solution), &options, &|what, done, of| {
-        progress.part(what, done, of);
-    })
-    .map_err(why_not_arranged)?;
+    let journal = running::beside(&target, ".arrange.journal");
+    let kept = Kept::open(&journal, &case, &options)?;
+    let finished_before = kept.finished_before();
+    let hear = |what: &str, done: usize, of: usize| progress.part(what, done, of);
+    let found = arrange_kept(module, &bounds, (&before, &solution), &options, &hear, &kept);
+    let journal = kept.close()?;
+    let found = match found {
+        Ok(found) => found,
+        // What has no answer is not gone on with.
+        Err(error) => {
+            journal.remove()?;
+            return Err(why_not_arranged(error));
+        }
+    };
     solving::sound(&found.module, &found.result)?;
     progress.doing("drawing and writing");
     let broken = broken_bounds(&found.module, module, &bounds);
@@ -85,8 +97,18 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
     let report = report::of_arrange(&compared, &summary, &files).map_err(super::not_written)?;
     files.push((report::FILE.to_owned(), report));
     solving::publish_summary(folder, files, &mut summary, started)?;
+    journal.remove()?;
     progress.finish();
-    setting.tell(&case, &summary, |summary| text::arrange(&compared, summary, &target))?;
+    setting.tell(&case, &summary, |summary| {
+        let mut told = text::arrange(&compared, summary, &target);
+        if finished_before > 0 {
+            told += &format!(
+                "Went on: {} of the search were finished before.\n",
+                text::counted(finished_before, "piece", "pieces")
+            );
+        }
+        told
+    })?;
     Ok(solving::exit_of(compared.verdict_after()))
 }
 

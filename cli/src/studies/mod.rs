@@ -1,12 +1,14 @@
 //! Studies of many points: what is computed, where it is kept meanwhile, what is told.
 //!
 //! - [`Spec`]: what a study is, as it stands in its journal
-//! - [`journal`]: finished points on disk; [`running`]: nominal, points, results
+//! - [`journal`]: finished points on disk, in [`lines`]; [`arranging`]: the same of `arrange`; [`running`]: nominal, points, results
 //! - [`table`]: a row a point, the same for every study
 //! - [`clog`], [`sweep`], [`scatter`], [`offset`]: what each makes of its points
 
+pub mod arranging;
 pub mod clog;
 pub mod journal;
+pub mod lines;
 pub mod offset;
 pub mod running;
 pub mod scatter;

@@ -10,7 +10,7 @@ use sprayside_solver::study::point::{Lent, Nominal, PointOutcome};
 use sprayside_solver::study::points;
 
 use super::journal::{self, Finished, Head, Journal};
-use super::{Spec, Study, Told, clog, offset, scatter, sweep, table};
+use super::{Spec, Study, Told, clog, lines, offset, scatter, sweep, table};
 use crate::case_file::CaseFile;
 use crate::commands::solving::{self, Setting};
 use crate::exit::Exit;
@@ -87,7 +87,7 @@ impl Resumed {
 }
 
 /// A file beside the folder of results.
-fn beside(target: &Path, ending: &str) -> PathBuf {
+pub fn beside(target: &Path, ending: &str) -> PathBuf {
     let mut name = target.file_name().unwrap_or_default().to_owned();
     name.push(ending);
     target.with_file_name(name)
@@ -263,7 +263,7 @@ fn head(spec: &Spec, case: &CaseFile, nominal: &Nominal, points: usize) -> Resul
         case_files: case.files.clone(),
         study: spec.clone(),
         points,
-        nominal: journal::checksum(&format!("{bits:x?}")),
+        nominal: lines::checksum(&format!("{bits:x?}")),
     })
 }
 

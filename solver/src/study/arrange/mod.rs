@@ -15,12 +15,14 @@
 mod coarse;
 mod evaluate;
 mod goal;
+mod keeper;
 mod rules;
 mod search;
 mod starts;
 mod step;
 #[cfg(test)]
 mod tests;
+mod trade_off;
 
 use std::fmt;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -28,13 +30,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 pub use goal::Goal;
+pub use keeper::{Forgetful, Keeper};
 pub use rules::Spot;
 pub use search::Effort;
+pub use trade_off::TradePoint;
 
 use evaluate::{Evaluator, Offsets, Sharpness, State};
 use goal::Aim;
 use rules::{Rules, nozzles_of, spots_of, with_spots};
-use search::{PENALTY, descend};
+use search::{PENALTY, descend, spots_from, values_of};
+use trade_off::trade_off;
 
 use crate::module::{ArrangeBounds, Module};
 use crate::results::SteadyResult;
@@ -56,10 +61,6 @@ const MOST_MOVED_BACK: usize = 100;
 /// What a full solve may differ from the study's mesh by to leave it at that, as a share of the
 /// largest value.
 const LITTLE_LEARNT: f64 = 0.002;
-/// Budgets of the trade-off curve over the flow of the pattern found.
-const BUDGETS: [f64; 9] = [1.0, 0.8, 1.25, 0.65, 1.5, 0.5, 1.8, 0.4, 0.9];
-/// Flow factors that a case may state.
-const FACTORS: [f64; 2] = [0.05, 2.0];
 
 /// What is asked of a study.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -126,19 +127,6 @@ pub struct StartRecord {
     pub kept: bool,
 }
 
-/// One point of the trade-off between liquid and margin, on the study's mesh.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TradePoint {
-    /// Flow of all nozzles, m³/s.
-    pub flow_m3_s: f64,
-    /// Hottest junction, K.
-    pub hottest_K: f64,
-    /// Least distance of a junction from its limit, K.
-    pub least_limit_margin_K: Option<f64>,
-    /// Least CHF margin of any die.
-    pub least_chf_margin: Option<f64>,
-}
-
 /// What a study found.
 #[derive(Debug, Clone)]
 pub struct Arranged {
@@ -196,6 +184,21 @@ pub fn arrange(
     options: &ArrangeOptions,
     progress: &(dyn Fn(&str, usize, usize) + Sync),
 ) -> Result<Arranged, ArrangeError> {
+    arrange_kept(module, bounds, before, options, progress, &Forgetful)
+}
+
+/// [`arrange`] that asks `keeper` for what a former run finished, and tells it what it finishes.
+///
+/// # Errors
+/// See [`ArrangeError`].
+pub fn arrange_kept(
+    module: &Module,
+    bounds: &ArrangeBounds,
+    before: (&SteadyResult, &GridSolution),
+    options: &ArrangeOptions,
+    progress: &(dyn Fn(&str, usize, usize) + Sync),
+    keeper: &dyn Keeper,
+) -> Result<Arranged, ArrangeError> {
     let present = spots_of(module);
     if present.is_empty() {
         return Err(ArrangeError::NoNozzles);
@@ -222,7 +225,7 @@ pub fn arrange(
     evaluator.learn_offsets(&state, before_result);
 
     let (mut state, starts, mut effort) =
-        from_several_starts(&evaluator, &rules, &aim, module, options, progress)?;
+        from_several_starts(&evaluator, &rules, &aim, module, options, progress, keeper)?;
     effort.solves += 1;
     state = moved_back(&evaluator, &rules, &aim, &present, state, &mut effort, progress);
 
@@ -269,7 +272,7 @@ pub fn arrange(
         return Err(ArrangeError::NoRoom);
     }
     let trade_off = if options.trade_off_points > 0 {
-        trade_off(&evaluator, &rules, &aim, &spots, options, progress, &mut effort)
+        trade_off(&evaluator, &rules, &aim, &spots, options, (progress, keeper), &mut effort)
     } else {
         Vec::new()
     };
@@ -306,6 +309,7 @@ fn from_several_starts(
     module: &Module,
     options: &ArrangeOptions,
     progress: &(dyn Fn(&str, usize, usize) + Sync),
+    keeper: &dyn Keeper,
 ) -> Result<(State, Vec<StartRecord>, Effort), ArrangeError> {
     let present = spots_of(module);
     let mut patterns = vec![("as it is".to_owned(), present.clone())];
@@ -322,33 +326,48 @@ fn from_several_starts(
     let done = AtomicUsize::new(0);
     let of = patterns.len() * options.rounds;
     let heard = || progress("step", done.fetch_add(1, Ordering::Relaxed) + 1, of);
-    let ends: Vec<Option<(State, State, Effort)>> = patterns
+    let in_unit = |state: &State| match aim.goal {
+        Goal::Hottest => state.hot_K.iter().copied().fold(0.0, f64::max),
+        Goal::Margin => 1.0 / state.load.iter().copied().fold(0.0, f64::max),
+        Goal::Liquid => state.flow_m3_s,
+    };
+    let search = |spots: &[Spot]| -> Option<Vec<f64>> {
+        let spots = rules.repaired(spots)?;
+        let start = evaluator.solve(rules, &spots, None).ok()?;
+        let from = in_unit(&start);
+        let (end, effort) = descend(evaluator, rules, aim, start, options.rounds, &heard).ok()?;
+        let mut numbers = vec![from, effort.solves as f64, effort.gradients as f64];
+        numbers.extend(values_of(&end.spots));
+        Some(numbers)
+    };
+    let ends: Vec<Option<(f64, State, Effort)>> = patterns
         .par_iter()
-        .map(|(_, spots)| {
-            let spots = rules.repaired(spots)?;
-            let start = evaluator.solve(rules, &spots, None).ok()?;
-            let (end, mut effort) =
-                descend(evaluator, rules, aim, start.clone(), options.rounds, &heard).ok()?;
-            effort.solves += 1;
-            Some((start, end, effort))
+        .enumerate()
+        .map(|(k, (_, spots))| {
+            let piece = format!("start-{k}");
+            let numbers = keeper.known(&piece).unwrap_or_else(|| {
+                let numbers = search(spots).unwrap_or_default();
+                keeper.keep(&piece, &numbers);
+                numbers
+            });
+            let (&[from, solves, gradients], values) = numbers.split_first_chunk::<3>()?;
+            // From the pattern alone, so that it ends alike whether it was known or not.
+            let end = evaluator.solve(rules, &spots_from(values), None).ok()?;
+            let effort = Effort { solves: solves as usize + 2, gradients: gradients as usize };
+            Some((from, end, effort))
         })
         .collect();
     let mut effort = Effort::default();
     let mut records = Vec::new();
     let mut best: Option<(f64, State)> = None;
     for ((name, _), end) in patterns.into_iter().zip(ends) {
-        let Some((start, end, cost)) = end else {
+        let Some((from, end, cost)) = end else {
             records.push(StartRecord { name, goal: None, kept: false });
             continue;
         };
         effort.add(cost);
-        let in_unit = |state: &State| match aim.goal {
-            Goal::Hottest => state.hot_K.iter().copied().fold(0.0, f64::max),
-            Goal::Margin => 1.0 / state.load.iter().copied().fold(0.0, f64::max),
-            Goal::Liquid => state.flow_m3_s,
-        };
         let worst = aim.conditions(&end).iter().map(|t| t.value).fold(0.0, f64::max);
-        let goal = Some([in_unit(&start), in_unit(&end)]);
+        let goal = Some([from, in_unit(&end)]);
         records.push(StartRecord { name, goal, kept: worst <= 1e-3 });
         let merit = aim.merit(&end, PENALTY);
         if best.as_ref().is_none_or(|(least, _)| merit < *least) {
@@ -401,79 +420,4 @@ fn moved_back(
         }
     }
     state
-}
-
-/// What other amounts of liquid would give: the pattern found with all flows scaled, and
-/// improved a little within the bounds. Where the case gives flows no range, all are scaled
-/// together.
-fn trade_off(
-    evaluator: &Evaluator,
-    rules: &Rules,
-    aim: &Aim,
-    spots: &[Spot],
-    options: &ArrangeOptions,
-    progress: &(dyn Fn(&str, usize, usize) + Sync),
-    effort: &mut Effort,
-) -> Vec<TradePoint> {
-    let aim = match aim.goal {
-        Goal::Liquid => aim.towards(Goal::Hottest),
-        goal => aim.towards(goal),
-    };
-    let flows_move = rules.flow_factor.iter().any(|[low, high]| high > low);
-    let rounds = options.rounds.min(6);
-    let done = AtomicUsize::new(0);
-    let n = (options.trade_off_points + 1).min(BUDGETS.len());
-    let points: Vec<Option<(TradePoint, Effort)>> = BUDGETS[..n]
-        .par_iter()
-        .map(|&budget| {
-            let mut here = rules.clone();
-            let mut scaled = spots.to_vec();
-            for (k, spot) in scaled.iter_mut().enumerate().filter(|(k, _)| !rules.fixed[*k]) {
-                let [low, high] = if flows_move { rules.flow_factor[k] } else { FACTORS };
-                spot.flow_factor = (budget * spot.flow_factor).max(low).min(high);
-                if !flows_move {
-                    here.flow_factor[k] = [spot.flow_factor; 2];
-                }
-            }
-            here.budget_m3_s = rules.flow_m3_s(&scaled);
-            let start = evaluator.solve(&here, &here.repaired(&scaled)?, None).ok()?;
-            let (end, mut cost) = if budget == 1.0 {
-                (start, Effort::default())
-            } else {
-                descend(evaluator, &here, &aim, start, rounds, &|| {}).ok()?
-            };
-            cost.solves += 1;
-            progress("trade-off", done.fetch_add(1, Ordering::Relaxed) + 1, n);
-            Some((point_of(evaluator, &end), cost))
-        })
-        .collect();
-    let mut curve = Vec::new();
-    for (point, cost) in points.into_iter().flatten() {
-        effort.add(cost);
-        // Budgets beyond the range of the flows all end at it.
-        let near = |other: &TradePoint| (other.flow_m3_s / point.flow_m3_s - 1.0).abs() < 0.01;
-        if !curve.iter().any(near) {
-            curve.push(point);
-        }
-    }
-    curve.sort_by(|a, b| a.flow_m3_s.total_cmp(&b.flow_m3_s));
-    curve
-}
-
-fn point_of(evaluator: &Evaluator, state: &State) -> TradePoint {
-    let inlet_K = evaluator.module.coolant.inlet_K;
-    let module = evaluator.module;
-    let limits =
-        module.die.iter().map(|d| d.limit_K).chain(module.heaters.iter().map(|h| h.limit_K));
-    let margins = limits
-        .zip(&state.hot_K)
-        .filter_map(|(limit, hot)| Some(limit? - inlet_K - hot))
-        .min_by(f64::total_cmp);
-    let load = state.load.iter().copied().fold(0.0, f64::max);
-    TradePoint {
-        flow_m3_s: state.flow_m3_s,
-        hottest_K: inlet_K + state.hot_K.iter().copied().fold(0.0, f64::max),
-        least_limit_margin_K: margins,
-        least_chf_margin: (load > 0.0).then(|| 1.0 / load),
-    }
 }

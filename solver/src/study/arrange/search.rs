@@ -52,11 +52,11 @@ fn units(evaluator: &Evaluator) -> Vec<f64> {
     units
 }
 
-fn values_of(spots: &[Spot]) -> Vec<f64> {
+pub(super) fn values_of(spots: &[Spot]) -> Vec<f64> {
     spots.iter().flat_map(|s| [s.at_m[0], s.at_m[1], s.standoff_m, s.flow_factor]).collect()
 }
 
-fn spots_from(values: &[f64]) -> Vec<Spot> {
+pub(super) fn spots_from(values: &[f64]) -> Vec<Spot> {
     values
         .chunks_exact(PER_NOZZLE)
         .map(|v| Spot { at_m: [v[0], v[1]], standoff_m: v[2], flow_factor: v[3] })
