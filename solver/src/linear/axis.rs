@@ -138,6 +138,22 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_target_quarters_an_even_plane_and_merges_enough_of_a_graded_one() {
+        let even: Vec<f64> = (0..16).map(f64::from).collect();
+        assert_eq!(choose_target(&even, &even), 2.1);
+        // Narrow intervals: up to six times as far, where that merges a tenth of the cells.
+        let few = [0.0, 1.0, 2.0, 10.0, 20.0, 30.0];
+        let target = choose_target(&few, &[0.0, 10.0, 20.0, 30.0]);
+        assert!((6.0..6.7).contains(&target), "{target}");
+        // And farther where it does not.
+        let mut many: Vec<f64> = (0..20).map(|k| 10.0 * f64::from(k)).collect();
+        let wide = many.clone();
+        many.insert(1, 1.0);
+        let target = choose_target(&many, &wide);
+        assert!((20.0..23.0).contains(&target), "{target}");
+    }
+
+    #[test]
     fn an_even_axis_keeps_every_other_point() {
         let x: Vec<f64> = (0..8).map(f64::from).collect();
         assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 6]);

@@ -175,4 +175,46 @@ mod tests {
         let estimate = from_changes(0.0, 0.0, OF_MAX);
         assert_eq!((estimate.correction_K, estimate.uncertainty_K), (0.0, 0.0));
     }
+
+    /// Worked by hand from the formulas of this file; share(0.6) = 1.93904, share(0.8) = 1.34934,
+    /// share(1) = 1, share(1.8) = 0.40287, share(2) = 1/3.
+    #[test]
+    fn the_estimate_is_what_its_formulas_say() {
+        let check = |before: f64, last: f64, least: f64, correction: f64, uncertainty: f64| {
+            let estimate = from_changes(before, last, least);
+            assert!((estimate.correction_K - correction).abs() < 1e-4, "{before}: {estimate:?}");
+            assert!((estimate.uncertainty_K - uncertainty).abs() < 1e-4, "{before}: {estimate:?}");
+        };
+        // Order 1: the doubt in the order counts, then the least share.
+        check(2.0, 1.0, 0.28, 1.0, 0.34934);
+        check(2.0, 1.0, 0.45, 1.0, 0.45);
+        check(-4.0, -2.0, 0.28, -2.0, 0.69868);
+        // Order 2: the change before is the larger doubt.
+        check(4.0, 1.0, 0.1, 1.0 / 3.0, 0.24);
+        check(4.0, 1.0, 0.3, 1.0 / 3.0, 0.3);
+        // Order 3 is believed to be 2.
+        check(8.0, 1.0, 0.5, 1.0 / 3.0, 0.5);
+        // Slower than believed: order 0.8, then 0.3, doubted like 0.6.
+        check(0.8f64.exp2(), 1.0, 0.28, 1.0, 0.34934 + 0.34934);
+        check(0.3f64.exp2(), 1.0, 0.28, 1.0, 0.34934 + 0.93904);
+        // No order: equal, growing and swinging changes.
+        check(1.0, 1.0, 0.28, 0.5, 1.0);
+        check(0.1, 1.0, 0.28, 0.5, 1.0);
+        check(1.0, -0.05, 0.28, -0.025, 0.2);
+        assert!((unseen(-2.0) - 3.87808).abs() < 1e-4);
+        assert_eq!(thickness(-3.0), 6.0);
+    }
+
+    #[test]
+    fn a_restless_maximum_alone_is_doubted_more() {
+        let calm = joint([2.0, 2.0, 2.0], [1.0, 1.0, 1.0], false);
+        let restless = joint([2.0, 2.0, 2.0], [1.0, 1.0, 1.0], true);
+        assert_eq!(restless[0].uncertainty_K, 1.9 * calm[0].uncertainty_K);
+        assert_eq!(restless[1..], calm[1..]);
+        assert_eq!(restless[0].correction_K, calm[0].correction_K);
+        assert_eq!(calm[0], of_value(2.0, 1.0));
+        // Maximum and minimum are doubted more than the mean at the same changes.
+        let fast = joint([3.0, 3.0, 3.0], [1.0, 1.0, 1.0], false).map(|e| e.uncertainty_K);
+        assert_eq!(fast, [0.35, 0.28, 0.45]);
+    }
 }
