@@ -181,7 +181,8 @@ mod tests {
     #[test]
     fn the_estimate_is_what_its_formulas_say() {
         let check = |before: f64, last: f64, least: f64, correction: f64, uncertainty: f64| {
-            let estimate = from_changes(before, last, least);
+            let estimate =
+                from_changes(before, last, Trust { order_doubt: 0.2, least_share: least });
             assert!((estimate.correction_K - correction).abs() < 1e-4, "{before}: {estimate:?}");
             assert!((estimate.uncertainty_K - uncertainty).abs() < 1e-4, "{before}: {estimate:?}");
         };
@@ -206,15 +207,22 @@ mod tests {
     }
 
     #[test]
-    fn a_restless_maximum_alone_is_doubted_more() {
-        let calm = joint([2.0, 2.0, 2.0], [1.0, 1.0, 1.0], false);
-        let restless = joint([2.0, 2.0, 2.0], [1.0, 1.0, 1.0], true);
-        assert_eq!(restless[0].uncertainty_K, 1.9 * calm[0].uncertainty_K);
-        assert_eq!(restless[1..], calm[1..]);
-        assert_eq!(restless[0].correction_K, calm[0].correction_K);
+    fn a_maximum_on_the_rim_and_all_under_nozzles_are_doubted_more() {
+        let of = |on_rim, sprayed| joint([2.0; 3], [1.0; 3], on_rim, sprayed);
+        let calm = of(false, false);
+        let on_rim = of(true, false);
+        assert_eq!(on_rim[0].uncertainty_K, 1.9 * calm[0].uncertainty_K);
+        assert_eq!(on_rim[1..], calm[1..]);
+        assert_eq!(on_rim[0].correction_K, calm[0].correction_K);
         assert_eq!(calm[0], of_value(2.0, 1.0));
-        // Maximum and minimum are doubted more than the mean at the same changes.
-        let fast = joint([3.0, 3.0, 3.0], [1.0, 1.0, 1.0], false).map(|e| e.uncertainty_K);
-        assert_eq!(fast, [0.35, 0.28, 0.45]);
+        let sprayed = of(false, true);
+        for m in 0..3 {
+            assert_eq!(sprayed[m].uncertainty_K, NOZZLE_DOUBT[m] * calm[m].uncertainty_K);
+        }
+        assert_eq!(of(true, true), sprayed);
+        // Maximum and minimum are doubted more than the mean at the same changes; the mean here by
+        // the change before.
+        let fast = joint([3.0; 3], [1.0; 3], false, false).map(|e| e.uncertainty_K);
+        assert_eq!(fast, [0.32, 0.06 * 3.0, 0.45]);
     }
 }
