@@ -56,11 +56,11 @@ fn what_cannot_be_compared_is_told() {
 #[test]
 fn fields_that_both_hold_are_mapped_and_what_is_missing_is_told() {
     let room = Room::with("a.toml", CASE);
-    room.write("b.toml", &CASE.replace("power_W = 18.0", "power_W = 16.0"));
+    room.write("b.toml", &CASE.replace("power_W = 18.0", "power_W = 6.0"));
     // The same part on other cells.
     room.write(
         "c.toml",
-        &CASE.replace("cell_mm = 1.0", "cell_mm = 0.6").replace("power_W = 18.0", "power_W = 16.0"),
+        &CASE.replace("cell_mm = 1.0", "cell_mm = 0.6").replace("power_W = 18.0", "power_W = 6.0"),
     );
     room.write("d.toml", &CASE.replace("size_mm = [20.0, 16.0]", "size_mm = [24.0, 16.0]"));
     for case in ["a.toml", "b.toml", "c.toml", "d.toml"] {
@@ -75,21 +75,22 @@ fn fields_that_both_hold_are_mapped_and_what_is_missing_is_told() {
         let at = at.iter().map(|v| v.as_f64().expect("mm")).collect();
         (surface["difference_K"].as_f64().expect("K"), at)
     };
-    // Two watts of eighteen less: under the die, where it was hottest.
+    // Two thirds of the power less: under the die, where it was hottest.
     let (same_cells, at) = largest("b.out");
-    assert!(same_cells < -1.0 && same_cells > -10.0, "{same_cells}");
+    assert!(same_cells < -15.0 && same_cells > -35.0, "{same_cells}");
     assert!((at[0] - 8.0).abs() <= 3.0 && (at[1] - 8.0).abs() <= 3.0, "{at:?}");
     let (other_cells, _) = largest("c.out");
-    assert!((other_cells - same_cells).abs() < 0.5, "{other_cells} {same_cells}");
+    assert!((other_cells / same_cells - 1.0).abs() < 0.1, "{other_cells} {same_cells}");
     for picture in ["difference_surface.png", "difference_junction.png"] {
         let picture = Picture::read(&room.join(&format!("diff/{picture}"))).expect("a picture");
         assert!(picture.width > 700);
     }
     room.run(&["compare", "a.out", "b.out"]).ends_with(1).prints("-o DIR maps them");
     room.run(&["compare", "a.out", "a.out", "-o", "same"]).ends_with(0).prints("0 K in surface");
-    room.run(&["compare", "a.out", "d.out"]).ends_with(1).prints("A is 20 by 16 mm");
+    room.run(&["compare", "a.out", "d.out"]).prints("A is 20 by 16 mm");
     room.run(&["solve", "b.toml", "-q"]).ends_with(0);
     room.run(&["compare", "a.out", "b.out"])
         .ends_with(1)
-        .prints("b.out holds no fields; solve it again with --save npy");
+        .prints("b.out holds no fields")
+        .prints("--save npy");
 }
