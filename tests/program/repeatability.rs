@@ -16,8 +16,8 @@ pub fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
             if name == "summary.json" {
                 let text = String::from_utf8(bytes).expect("UTF-8");
                 let kept: Vec<&str> =
-                    text.lines().filter(|line| !line.contains("\"wall_seconds\"")).collect();
-                assert_eq!(kept.len() + 1, text.lines().count());
+                    text.lines().filter(|line| !line.contains("_seconds\":")).collect();
+                assert!(kept.len() < text.lines().count());
                 bytes = kept.join("\n").into_bytes();
             }
             (name, bytes)

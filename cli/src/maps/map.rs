@@ -33,6 +33,8 @@ pub struct Map<'a> {
     pub scale: ColourScale,
     /// Whether to interpolate between cells.
     pub smooth: bool,
+    /// Whether values jump at the edges of die, as on the surface.
+    pub jumps: bool,
     /// Points to mark, the most important first.
     pub marks: Vec<Mark>,
     /// Nozzles to draw.
@@ -94,13 +96,16 @@ pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
 }
 
 fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
-    let layout = Layout::wide(module.size_m, options.width_px);
-    let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
+    let layout = Layout::wide(module.size_m, options.width_points());
+    let mut canvas = Canvas::zoomed(layout.size[0], layout.size[1], options.zoom());
     if options.svg {
         canvas.record();
     }
     let scale = map.scale.clone().in_colours(options.colours);
-    let edges: Vec<Rect> = module.die.iter().map(|die| die.rect).collect();
+    let edges: Vec<Rect> = match map.jumps {
+        true => module.die.iter().map(|die| die.rect).collect(),
+        false => Vec::new(),
+    };
     let painting = Painting {
         field: map.field,
         convert: map.convert,
@@ -224,6 +229,9 @@ fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
     }
 }
 
+/// Diameter of the disc of a nozzle with room around it, and there a number goes with it.
+const LARGEST_DISC_PX: f64 = 27.0;
+
 /// Outlines of the cones, cut off at the edge of the map, and crosses under the orifices.
 fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark], scale: &ColourScale) {
     let map = &layout.map;
@@ -233,17 +241,22 @@ fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark], sc
         canvas.stroke(&outline, 2.6, (DARK, 0.45), clip);
         canvas.stroke(&outline, 1.0, (LIGHT, 0.85), clip);
     }
+    let disc = disc_px(layout, nozzles);
     for nozzle in nozzles {
         let [x, y] = layout.point(nozzle.at_m).map(|v| v.floor() as i32);
         if let Some(value) = nozzle.value {
             let centre = layout.point(nozzle.at_m);
-            canvas.ring(centre, 0.0, 27.0, DARK);
-            canvas.ring(
-                centre,
-                0.0,
-                23.0,
-                if value.is_finite() { scale.colour(value) } else { LIGHT },
-            );
+            let colour = if value.is_finite() { scale.colour(value) } else { LIGHT };
+            canvas.ring(centre, 0.0, disc, DARK);
+            canvas.ring(centre, 0.0, disc - 4.0, colour);
+            if value.is_finite() && disc >= LARGEST_DISC_PX {
+                let at = centre.map(|v| v as f32);
+                let under = at[1] + 0.5 * disc as f32 + 9.0;
+                let corner = |sign: i32| [at[0] as i32 + 12 * sign, under as i32 + 6 * sign];
+                let behind = canvas.luminance([corner(-1), corner(1)]);
+                let style = Style::on_map(12.0, behind);
+                canvas.text(&significant(value, 2), at[0], under, Align::Middle, style);
+            }
             continue;
         }
         if x < clip[0] || x >= clip[2] || y < clip[1] || y >= clip[3] {
@@ -258,6 +271,18 @@ fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark], sc
             canvas.bar([x - grow, y - arm - grow], [x + grow, y + arm + grow], colour);
         }
     }
+}
+
+/// Diameter of the discs of nozzles: no two touch.
+fn disc_px(layout: &Layout, nozzles: &[NozzleMark]) -> f64 {
+    let places: Vec<[f64; 2]> = nozzles.iter().map(|n| layout.point(n.at_m)).collect();
+    let mut nearest = f64::INFINITY;
+    for (k, a) in places.iter().enumerate() {
+        for b in &places[..k] {
+            nearest = nearest.min((a[0] - b[0]).hypot(a[1] - b[1]));
+        }
+    }
+    (0.7 * nearest).clamp(8.0, LARGEST_DISC_PX)
 }
 
 /// Rings, the chief one larger and with a dot.
@@ -283,7 +308,15 @@ fn taken_by_marks(layout: &Layout, map: &Map) -> Vec<PixelRect> {
     map.marks
         .iter()
         .map(|mark| taken(mark.at_m, 2.0 * mark.radius_px() + 4.0))
-        .chain(map.nozzles.iter().map(|nozzle| taken(nozzle.at_m, 12.0)))
+        .chain(map.nozzles.iter().map(|nozzle| match nozzle.value {
+            Some(_) => {
+                // A disc and the number under it.
+                let [x, y] = layout.point(nozzle.at_m);
+                let disc = disc_px(layout, map.nozzles);
+                PixelRect::around(x, y + 7.0, disc + 4.0, disc + 20.0)
+            }
+            None => taken(nozzle.at_m, 12.0),
+        }))
         .collect()
 }
 

@@ -197,7 +197,11 @@ mod tests {
             journal: 1,
             tool_version: "0".to_owned(),
             case_sha256: "a".to_owned(),
-            case_files: Vec::new(),
+            case_files: vec![NamedFile {
+                name: "power.csv".to_owned(),
+                sha256: "c".to_owned(),
+                text: "1,2".to_owned(),
+            }],
             study: Spec::Scatter { samples: 4, seed: 7 },
             points: 4,
             nominal: "n".to_owned(),

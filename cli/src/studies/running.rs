@@ -1,6 +1,6 @@
 //! Running a study: the nominal solve, the points that are not finished yet, the results.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
@@ -66,6 +66,26 @@ pub fn gather(setting: &Setting, files: &[PathBuf]) -> Result<Exit, Failure> {
     to_results(setting, &head.study, files)
 }
 
+/// How much of a killed run a later one went on with.
+#[derive(Debug, Clone, Copy)]
+struct Resumed {
+    finished_before: usize,
+    points: usize,
+}
+
+impl Resumed {
+    /// `None` where nothing was finished before.
+    fn of(finished_before: usize, points: usize) -> Option<Resumed> {
+        (finished_before > 0).then_some(Resumed { finished_before, points })
+    }
+
+    fn words(self) -> String {
+        let Resumed { finished_before, points } = self;
+        let now = points - finished_before;
+        format!("Went on: {finished_before} of {points} points were finished before, {now} now.\n")
+    }
+}
+
 /// A file beside the folder of results.
 fn beside(target: &Path, ending: &str) -> PathBuf {
     let mut name = target.file_name().unwrap_or_default().to_owned();
@@ -76,6 +96,7 @@ fn beside(target: &Path, ending: &str) -> PathBuf {
 fn to_results(setting: &Setting, spec: &Spec, gathered: &[PathBuf]) -> Result<Exit, Failure> {
     let told: RefCell<Option<Told>> = RefCell::new(None);
     let kept: RefCell<Option<Journal>> = RefCell::new(None);
+    let resumed: Cell<Option<Resumed>> = Cell::new(None);
     let target = setting.target();
     let exit = solving::run(
         setting,
@@ -88,6 +109,7 @@ fn to_results(setting: &Setting, spec: &Spec, gathered: &[PathBuf]) -> Result<Ex
             let outcomes = if gathered.is_empty() {
                 let path = beside(&target, &format!(".{}.journal", spec.word()));
                 let (mut journal, finished) = Journal::open(&path, &head)?;
+                resumed.set(Resumed::of(finished.len(), head.points));
                 let finished = finish(&nominal, &*study, None, finished, &mut journal, progress)?;
                 *kept.borrow_mut() = Some(journal);
                 finished
@@ -108,8 +130,11 @@ fn to_results(setting: &Setting, spec: &Spec, gathered: &[PathBuf]) -> Result<Ex
         },
         |solved, summary, folder| {
             let told = told.borrow();
-            let words = told.as_ref().map_or("", |told| told.text.as_str());
-            text::study(solved, summary, folder, words)
+            let mut words = told.as_ref().map_or(String::new(), |told| told.text.clone());
+            if let Some(resumed) = resumed.get() {
+                words += &resumed.words();
+            }
+            text::study(solved, summary, folder, &words)
         },
     )?;
     if let Some(journal) = kept.into_inner() {
@@ -145,7 +170,7 @@ fn finish(
 fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure> {
     let case = setting.read_case()?;
     let study = study_of(spec, &case)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let (result, solution) = nominal_of(&case, &mut progress)?;
     let nominal = Nominal::new(&case.case.module, &result, &solution)
         .map_err(|error| solving::why_not_solved(&error))?;
@@ -153,24 +178,28 @@ fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure>
     let ending = format!(".{}-{}-of-{}.part", spec.word(), part.number, part.of);
     let path = beside(&setting.target(), &ending);
     let (mut journal, finished) = Journal::open(&path, &head)?;
+    let before = finished.len();
     let finished = finish(&nominal, &*study, Some(part), finished, &mut journal, &progress)?;
     progress.finish();
+    let resumed = Resumed::of(before, finished.len());
     if setting.told.json {
         let told = serde_json::json!({
             "command": spec.word(),
             "part": part.number,
             "of": part.of,
             "points": finished.len(),
+            "finished_before": before,
             "file": path.display().to_string(),
         });
         console::print(&format!("{told}\n"))?;
     } else if !setting.told.quiet {
         console::print(&format!(
-            "Part {} of {}: {} in {}\nWhen all parts are there:\n  sprayside gather {} {}\n",
+            "Part {} of {}: {} in {}\n{}When all parts are there:\n  sprayside gather {} {}\n",
             part.number,
             part.of,
             text::counted(finished.len(), "point", "points"),
             path.display(),
+            resumed.map_or(String::new(), Resumed::words),
             setting.case.display(),
             beside(&setting.target(), &format!(".{}-*-of-{}.part", spec.word(), part.of)).display(),
         ))?;

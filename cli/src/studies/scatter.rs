@@ -3,9 +3,8 @@
 use serde_json::{Value, json};
 use sprayside_solver::study::point::PointOutcome;
 use sprayside_solver::study::points::Points;
-use sprayside_solver::study::scatter::statistics::{
-    Bounded, moments, percentile, probability, variance_shares,
-};
+use sprayside_solver::study::scatter::junction::{JunctionScatter, PERCENTILES};
+use sprayside_solver::study::scatter::statistics::Bounded;
 use sprayside_solver::study::scatter::{MOST_SAMPLES, Scatter};
 
 use super::table::cell;
@@ -21,8 +20,8 @@ use crate::text::{self, Side, Table};
 const MOST_ROWS: usize = 30;
 /// Bars of the tornado picture.
 const MOST_BARS: usize = 14;
-/// Percentiles that are told.
-const PERCENTILES: [f64; 5] = [0.01, 0.05, 0.5, 0.95, 0.99];
+/// Shares below this are too thin to be seen, %.
+const LEAST_BAR_PCT: f64 = 0.5;
 
 /// Samples of a case.
 pub struct ScatterStudy<'a> {
@@ -30,16 +29,13 @@ pub struct ScatterStudy<'a> {
     scatter: Scatter<'a>,
 }
 
-/// What the samples tell of one junction.
-struct OfJunction {
-    /// Mean and variance of the hottest point over the samples that have a solution, °C and K².
-    moments: Option<[Bounded; 2]>,
-    /// °C, infinite where samples have no solution.
-    percentiles: Vec<Option<Bounded>>,
-    /// Probability that the limit or the margin to burn-out is broken.
-    broken: Option<Bounded>,
-    /// One share a tolerance, and what is left.
-    shares: Option<(Vec<f64>, f64)>,
+/// A temperature with its bounds, °C.
+fn in_celsius(kelvin: Bounded) -> Bounded {
+    Bounded {
+        value: celsius(kelvin.value),
+        low: kelvin.low.map(celsius),
+        high: kelvin.high.map(celsius),
+    }
 }
 
 impl<'a> ScatterStudy<'a> {
@@ -65,59 +61,13 @@ impl<'a> ScatterStudy<'a> {
         })
     }
 
-    fn of_junction(
+    fn words(
         &self,
-        j: usize,
-        deviates: &[Vec<f64>],
-        outcomes: &[PointOutcome],
-    ) -> OfJunction {
-        let solved: Vec<(usize, f64, bool)> = outcomes
-            .iter()
-            .enumerate()
-            .filter_map(|(k, outcome)| {
-                let junction = outcome.as_ref().ok()?.junctions[j];
-                // The statement is on temperature; the numerical error is told beside.
-                let hot = junction.limit_K.is_some_and(|limit| junction.max_K > limit);
-                let burnt = junction.chf_margin.is_some_and(|margin| margin < 1.0);
-                Some((k, celsius(junction.max_K), hot || burnt))
-            })
-            .collect();
-        let temperatures: Vec<f64> = solved.iter().map(|s| s.1).collect();
-        let failed = outcomes.len() - solved.len();
-        let mut sorted = temperatures.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted.extend(std::iter::repeat_n(f64::INFINITY, failed));
-        let has_limit = self.case.case.module.die.get(j).is_some_and(|d| d.limit_K.is_some())
-            || outcomes
-                .iter()
-                .flatten()
-                .any(|p| p.junctions[j].limit_K.is_some() || p.junctions[j].chf_margin.is_some());
-        let hits = solved.iter().filter(|s| s.2).count() + failed;
-        let inputs: Vec<Vec<f64>> = solved.iter().map(|s| deviates[s.0].clone()).collect();
-        // What counts is the distance to the limit, where that scatters too.
-        let distances: Vec<f64> = solved
-            .iter()
-            .map(|s| {
-                let limit = outcomes[s.0].as_ref().ok().and_then(|p| p.junctions[j].limit_K);
-                s.1 - limit.map_or(0.0, celsius)
-            })
-            .collect();
-        let shares = variance_shares(&inputs, &distances).map(|(shares, left)| {
-            let mut of_tolerance = vec![0.0; self.case.case.tolerances.len()];
-            for (share, (tolerance, _)) in shares.iter().zip(self.scatter.dimensions()) {
-                of_tolerance[tolerance] += share;
-            }
-            (of_tolerance, left)
-        });
-        OfJunction {
-            moments: moments(&temperatures),
-            percentiles: PERCENTILES.iter().map(|&p| percentile(&sorted, p)).collect(),
-            broken: if has_limit { probability(hits, outcomes.len()) } else { None },
-            shares,
-        }
-    }
-
-    fn words(&self, solved: &Solved, all: &[OfJunction], failed: usize, chief: usize) -> String {
+        solved: &Solved,
+        all: &[JunctionScatter],
+        failed: usize,
+        chief: usize,
+    ) -> String {
         let junctions = &solved.result.junctions;
         let mut table = Table::new(vec![
             ("junction", "", Side::Left),
@@ -142,7 +92,7 @@ impl<'a> ScatterStudy<'a> {
         };
         for &k in order.iter().take(MOST_ROWS) {
             let (j, of) = (&junctions[k], &all[k]);
-            let p95 = of.percentiles[3];
+            let p95 = of.percentiles[3].map(in_celsius);
             let bounds = |b: Option<Bounded>, scale: f64, text: &dyn Fn(f64) -> String| {
                 b.map_or(String::new(), |b| {
                     let end = |v: Option<f64>| v.map_or("?".to_owned(), |v| text(v * scale));
@@ -157,9 +107,9 @@ impl<'a> ScatterStudy<'a> {
             table.row(
                 vec![
                     j.name.clone(),
-                    of.moments.map_or(String::new(), |m| number(m[0].value)),
+                    of.moments.map_or(String::new(), |m| number(celsius(m[0].value))),
                     of.moments.map_or(String::new(), |m| number(m[1].value.max(0.0).sqrt())),
-                    of.percentiles[2].map_or(String::new(), |b| number(b.value)),
+                    of.percentiles[2].map_or(String::new(), |b| number(celsius(b.value))),
                     p95.map_or(String::new(), |b| number(b.value)),
                     bounds(p95, 1.0, &number),
                     j.limit_K.map_or(String::new(), |limit| significant(celsius(limit), 5)),
@@ -178,9 +128,18 @@ impl<'a> ScatterStudy<'a> {
             .to_owned();
         if let Some((_, left)) = all.get(chief).and_then(|of| of.shares.as_ref()) {
             sentence += &format!(
-                " A sum of straight lines leaves {:.1} % of the variance of {}.",
-                100.0 * left,
-                junctions[chief].name
+                " Shares of the variance and what is not linear (curvature, interaction) add up \
+                 to 100 %; of {} {:.1} % is not linear.",
+                junctions[chief].name,
+                100.0 * left
+            );
+        }
+        let deviating = self.scatter.dimensions().len();
+        if count - failed < 2 * deviating + 2 {
+            sentence += &format!(
+                " Shares of the variance of {deviating} deviating numbers take at least {} \
+                 samples.",
+                2 * deviating + 2
             );
         }
         if failed > 0 {
@@ -214,7 +173,7 @@ impl<'a> ScatterStudy<'a> {
         writer.into_inner().map_err(|error| error.into_error().into())
     }
 
-    fn table_csv(&self, solved: &Solved, all: &[OfJunction]) -> Result<Vec<u8>, csv::Error> {
+    fn table_csv(&self, solved: &Solved, all: &[JunctionScatter]) -> Result<Vec<u8>, csv::Error> {
         let mut writer = csv::Writer::from_writer(Vec::new());
         let mut header: Vec<String> = ["die", "mean_C", "mean_low_C", "mean_high_C", "deviation_K"]
             .map(str::to_owned)
@@ -234,10 +193,10 @@ impl<'a> ScatterStudy<'a> {
                 [b.map(|b| b.value), b.and_then(|b| b.low), b.and_then(|b| b.high)]
                     .map(|v| cell(v.map(|v| v * scale)))
             };
-            row.extend(three(mean, 1.0));
+            row.extend(three(mean.map(in_celsius), 1.0));
             row.push(cell(variance.map(|v| v.value.max(0.0).sqrt())));
             for p in &of.percentiles {
-                row.extend(three(*p, 1.0));
+                row.extend(three(p.map(in_celsius), 1.0));
             }
             row.extend(three(of.broken, 100.0));
             match &of.shares {
@@ -274,8 +233,8 @@ impl Study for ScatterStudy<'_> {
         let junctions = &solved.result.junctions;
         let deviates: Vec<Vec<f64>> =
             (0..outcomes.len()).map(|k| self.scatter.deviates(k)).collect();
-        let all: Vec<OfJunction> =
-            (0..junctions.len()).map(|j| self.of_junction(j, &deviates, outcomes)).collect();
+        let all: Vec<JunctionScatter> =
+            (0..junctions.len()).map(|j| self.scatter.of_junction(j, outcomes)).collect();
         // The junction most likely to break its limit, else the hottest.
         let chance = |k: usize| all[k].broken.map_or(0.0, |b| b.value);
         let chief = (0..junctions.len())
@@ -301,7 +260,7 @@ impl Study for ScatterStudy<'_> {
             up: "samples".to_owned(),
         };
         let marks: Vec<f64> = all.get(chief).map_or(Vec::new(), |of| {
-            [2, 3].iter().filter_map(|&k| of.percentiles[k]).map(|b| b.value).collect()
+            [2, 3].iter().filter_map(|&k| of.percentiles[k]).map(|b| celsius(b.value)).collect()
         });
         let limit = junctions.get(chief).and_then(|j| j.limit_K).map(celsius);
         let histogram = maps::histogram(&words, &temperatures, &marks, limit)
@@ -325,7 +284,13 @@ impl Study for ScatterStudy<'_> {
                 .map(|(t, share)| (t.label.clone(), 100.0 * share))
                 .collect();
             bars.sort_by(|a, b| b.1.total_cmp(&a.1));
-            bars.truncate(MOST_BARS);
+            let shown = bars.iter().filter(|bar| bar.1 >= LEAST_BAR_PCT).count().min(MOST_BARS);
+            // One that is small is shown for what it is; several are one.
+            if bars.len() > shown + 1 {
+                let rest = bars.split_off(shown);
+                let sum = rest.iter().map(|bar| bar.1).sum();
+                bars.push((format!("{} others", rest.len()), sum));
+            }
             bars.push(("not linear".to_owned(), 100.0 * left));
             let words = Words {
                 file: "tornado.png".to_owned(),
@@ -353,11 +318,11 @@ impl Study for ScatterStudy<'_> {
             .map(|(junction, of)| {
                 json!({
                     "die": junction.name,
-                    "mean_C": bounded(of.moments.map(|m| m[0])),
+                    "mean_C": bounded(of.moments.map(|m| in_celsius(m[0]))),
                     "variance_K2": bounded(of.moments.map(|m| m[1])),
-                    "median_C": bounded(of.percentiles[2]),
-                    "p95_C": bounded(of.percentiles[3]),
-                    "p99_C": bounded(of.percentiles[4]),
+                    "median_C": bounded(of.percentiles[2].map(in_celsius)),
+                    "p95_C": bounded(of.percentiles[3].map(in_celsius)),
+                    "p99_C": bounded(of.percentiles[4].map(in_celsius)),
                     "broken_probability": bounded(of.broken),
                     "variance_shares": of.shares.as_ref().map(|(shares, _)| {
                         shares.iter().map(|s| json_figure(Some(*s))).collect::<Vec<_>>()

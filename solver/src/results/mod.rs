@@ -9,8 +9,8 @@ mod trust;
 
 pub use active_faces::active_faces;
 pub use junctions::{
-    FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
-    statistics_of_face,
+    FaceDoubt, FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field,
+    sheet_fields, statistics_of_face,
 };
 
 pub use sensors::{SensorPoint, SensorReading, sensor_points, sensor_readings, sensor_rises};
@@ -61,8 +61,10 @@ pub struct Junction {
     pub mean_K: f64,
     /// Lowest, K.
     pub min_K: f64,
-    /// Estimated numerical error of `max_K` and `mean_K`, K.
+    /// Estimated numerical error of `max_K`, K; the mean's is no larger.
     pub uncertainty_K: f64,
+    /// Estimated numerical error of `mean_K`, K.
+    pub mean_uncertainty_K: f64,
     /// Estimated numerical error of `min_K`, K: the minimum lies at a corner of the die, where
     /// grids converge slowest.
     pub min_uncertainty_K: f64,

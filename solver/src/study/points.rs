@@ -5,13 +5,13 @@
 //! each; when they are large, one point at a time has all the threads.
 
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use super::point::{Lent, Nominal, PointOutcome};
+use super::point::{Lent, Nominal, PointOutcome, Predictor};
 use crate::module::Module;
 
 /// From here on a point keeps all threads busy by itself, unknowns.
-const LARGE: usize = 600_000;
+pub(super) const LARGE: usize = 600_000;
 
 /// How the points of a study come about.
 pub trait Points: Sync {
@@ -24,9 +24,21 @@ pub trait Points: Sync {
     /// One line that says why.
     fn module(&self, k: usize) -> Result<Module, String>;
 
-    /// A first guess of the rises of point `k` on the nominal mesh, K.
-    fn first_guess(&self, k: usize) -> Option<Vec<f64>> {
+    /// How many directions the points deviate in, if they do so about evenly around the nominal
+    /// one: then [`Points::deviation`] and [`Points::in_direction`] tell where each is.
+    fn directions(&self) -> usize {
+        0
+    }
+
+    /// How far point `k` is from the nominal one in each direction.
+    fn deviation(&self, k: usize) -> Vec<f64> {
         let _ = k;
+        Vec::new()
+    }
+
+    /// The module one unit away in a direction.
+    fn in_direction(&self, direction: usize) -> Option<Module> {
+        let _ = direction;
         None
     }
 }
@@ -41,47 +53,67 @@ pub fn run<E: Send>(
     wanted: &[usize],
     finished: &mut (dyn FnMut(usize, PointOutcome) -> Result<(), E> + Send),
 ) -> Result<(), E> {
-    let next = AtomicUsize::new(0);
-    let stopped = AtomicBool::new(false);
-    let sink = Mutex::new((finished, Ok(())));
-    let work = || {
-        let mut lent = Lent::default();
-        while !stopped.load(Ordering::Relaxed) {
-            let Some(&k) = wanted.get(next.fetch_add(1, Ordering::Relaxed)) else { break };
-            let outcome = points.module(k).and_then(|module| {
-                nominal
-                    .point(&module, points.first_guess(k), &mut lent)
-                    .map_err(|error| error.to_string())
-            });
-            // A poisoned lock means that `finished` panicked; the panic reaches the caller.
-            let Ok(mut sink) = sink.lock() else { break };
-            if sink.1.is_ok() {
-                sink.1 = (sink.0)(k, outcome);
-            }
-            if sink.1.is_err() {
-                stopped.store(true, Ordering::Relaxed);
-            }
-        }
-    };
-    let threads = rayon::current_num_threads().min(wanted.len());
-    let pools: Vec<rayon::ThreadPool> = if nominal.unknowns() < LARGE && threads > 1 {
-        let one = || rayon::ThreadPoolBuilder::new().num_threads(1).build();
-        (0..threads).filter_map(|_| one().ok()).collect()
-    } else {
-        Vec::new()
-    };
-    if pools.is_empty() {
-        work();
-    } else {
-        let work = &work;
-        std::thread::scope(|scope| {
-            for pool in &pools {
-                scope.spawn(move || pool.install(work));
-            }
-        });
+    if wanted.is_empty() {
+        return Ok(());
     }
+    let crew = Crew::for_points_of(nominal.unknowns());
+    let predictor = Predictor::new(nominal, points, &crew);
+    let sink = Mutex::new((finished, Ok(())));
+    crew.each(wanted, &|lent, &k| {
+        let outcome = points.module(k).and_then(|module| {
+            let start = predictor.as_ref().map(|predictor| predictor.guess(&points.deviation(k)));
+            nominal.point(&module, start, lent).map_err(|error| error.to_string())
+        });
+        // A poisoned lock means that `finished` panicked; the panic reaches the caller.
+        let Ok(mut sink) = sink.lock() else { return false };
+        if sink.1.is_ok() {
+            sink.1 = (sink.0)(k, outcome);
+        }
+        sink.1.is_ok()
+    });
     match sink.into_inner() {
         Ok((_, outcome)) => outcome,
         Err(poisoned) => poisoned.into_inner().1,
+    }
+}
+
+/// Who solves: every core by itself while points are small, all cores together on one point when
+/// they are large.
+pub(super) struct Crew {
+    /// One thread each; empty where all work together.
+    alone: Vec<rayon::ThreadPool>,
+}
+
+impl Crew {
+    fn for_points_of(unknowns: usize) -> Crew {
+        let one = || rayon::ThreadPoolBuilder::new().num_threads(1).build();
+        let alone = if unknowns < LARGE {
+            (0..rayon::current_num_threads()).filter_map(|_| one().ok()).collect()
+        } else {
+            Vec::new()
+        };
+        Crew { alone }
+    }
+
+    /// Does `work` on every item, in no order, until it says no.
+    pub fn each<T: Sync>(&self, items: &[T], work: &(dyn Fn(&mut Lent, &T) -> bool + Sync)) {
+        let next = AtomicUsize::new(0);
+        let one_after_the_other = || {
+            let mut lent = Lent::default();
+            while let Some(item) = items.get(next.fetch_add(1, Ordering::Relaxed))
+                && work(&mut lent, item)
+            {}
+        };
+        if self.alone.is_empty() {
+            // Inside the pool: from outside, every loop of a solve would wait to be let in.
+            rayon::scope(|scope| scope.spawn(|_| one_after_the_other()));
+        } else {
+            let work = &one_after_the_other;
+            std::thread::scope(|scope| {
+                for pool in self.alone.iter().take(items.len()) {
+                    scope.spawn(move || pool.install(work));
+                }
+            });
+        }
     }
 }

@@ -4,9 +4,13 @@
 //! number, so that samples spread evenly in every one of them. A sample depends on the seed and on
 //! its number alone: any part of a study can be computed anywhere.
 
+pub mod junction;
 pub mod statistics;
+#[cfg(test)]
+mod tests;
 pub mod tolerance;
 
+pub use junction::JunctionScatter;
 pub use tolerance::{Distribution, Kind, Quantity, Spread, Tolerance};
 
 use super::points::Points;
@@ -53,6 +57,18 @@ impl<'m> Scatter<'m> {
             .collect()
     }
 
+    /// The module with these deviates, in spreads.
+    fn deviating(&self, deviates: &[f64]) -> Module {
+        let mut module = self.module.clone();
+        let mut rest = deviates;
+        for tolerance in self.tolerances {
+            let (own, after) = rest.split_at(tolerance.dimensions());
+            tolerance.apply(&mut module, own);
+            rest = after;
+        }
+        module
+    }
+
     /// What each dimension belongs to: index of its tolerance and of its item.
     pub fn dimensions(&self) -> Vec<(usize, usize)> {
         let tolerances = self.tolerances.iter().enumerate();
@@ -66,14 +82,20 @@ impl Points for Scatter<'_> {
     }
 
     fn module(&self, k: usize) -> Result<Module, String> {
-        let deviates = self.deviates(k);
-        let mut module = self.module.clone();
-        let mut rest = &deviates[..];
-        for tolerance in self.tolerances {
-            let (own, after) = rest.split_at(tolerance.dimensions());
-            tolerance.apply(&mut module, own);
-            rest = after;
-        }
-        Ok(module)
+        Ok(self.deviating(&self.deviates(k)))
+    }
+
+    fn directions(&self) -> usize {
+        self.tolerances.iter().map(Tolerance::dimensions).sum()
+    }
+
+    fn deviation(&self, k: usize) -> Vec<f64> {
+        self.deviates(k)
+    }
+
+    fn in_direction(&self, direction: usize) -> Option<Module> {
+        let mut deviates = vec![0.0; self.directions()];
+        *deviates.get_mut(direction)? = 1.0;
+        Some(self.deviating(&deviates))
     }
 }

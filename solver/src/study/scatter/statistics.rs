@@ -76,14 +76,19 @@ pub fn probability(hits: usize, n: usize) -> Option<Bounded> {
     Some(Bounded { value: k / n as f64, low, high })
 }
 
-/// Share of the variance of `values` that each input explains linearly, from the least squares fit
+/// Share of the variance of `values` that each input explains linearly, and what straight lines do
+/// not explain (curvature and interaction). From the least squares fit
 ///
 /// ```text
-/// y = b0 + sum of b_d z_d,        share_d = b_d² var(z_d) / var(y)
+/// y = b0 + sum of b_d z_d,        w_d = b_d² var(z_d)
+/// left = (residual sum / (n - d - 1)) / (total sum / (n - 1)),   at most 1
+/// share_d = (1 - left) w_d / sum of w
 /// ```
 ///
-/// and what the fit leaves (curvature and interaction). `inputs` has a row a sample. `None` with
-/// fewer than two samples an input, or where nothing varies.
+/// for d inputs that are independent by design. All shares and what is left add up to one: what
+/// the samples happen to have in common is counted once, and a fit with many inputs is not taken
+/// for better than it is (left is one minus the adjusted coefficient of determination). `inputs`
+/// has a row a sample. `None` with fewer than two samples an input, or where nothing varies.
 pub fn variance_shares(inputs: &[Vec<f64>], values: &[f64]) -> Option<(Vec<f64>, f64)> {
     let n = values.len();
     let dims = inputs.first()?.len();
@@ -110,9 +115,8 @@ pub fn variance_shares(inputs: &[Vec<f64>], values: &[f64]) -> Option<(Vec<f64>,
     }
     let diagonal: Vec<f64> = (0..dims).map(|d| matrix[d * dims + d]).collect();
     let slopes = solve_symmetric(matrix, right, dims)?;
-    let explained: Vec<f64> =
-        slopes.iter().zip(&diagonal).map(|(b, s)| b * b * s / total).collect();
-    let left: f64 = inputs
+    let weights: Vec<f64> = slopes.iter().zip(&diagonal).map(|(b, s)| b * b * s).collect();
+    let residual: f64 = inputs
         .iter()
         .zip(values)
         .map(|(row, y)| {
@@ -120,7 +124,11 @@ pub fn variance_shares(inputs: &[Vec<f64>], values: &[f64]) -> Option<(Vec<f64>,
             (y - y_mean - fit).powi(2)
         })
         .sum();
-    Some((explained, left / total))
+    let free = (n - dims - 1) as f64;
+    let left = ((residual / free) / (total / (n - 1) as f64)).min(1.0);
+    let sum: f64 = weights.iter().sum();
+    let scale = if sum > 0.0 { (1.0 - left) / sum } else { 0.0 };
+    Some((weights.iter().map(|w| w * scale).collect(), left))
 }
 
 /// Cholesky on the lower triangle; `None` if the matrix is not positive definite.
@@ -190,5 +198,23 @@ mod tests {
         assert!((shares[0] - 0.36).abs() < 0.02 && (shares[1] - 0.64).abs() < 0.02, "{shares:?}");
         assert!(left < 1e-20);
         assert!(variance_shares(&rows[..5], &values[..5]).is_none());
+    }
+
+    /// Three inputs that hang together by chance and a product: 100 % in all, whatever happens.
+    #[test]
+    fn shares_and_what_is_left_add_up_to_one() {
+        let rows: Vec<Vec<f64>> = (0..12)
+            .map(|k| {
+                let k = f64::from(k);
+                let (a, b) = ((0.618_034 * k).fract() - 0.5, (0.414_214 * k).fract() - 0.5);
+                vec![a, b, 0.7 * a - 0.6 * b + 0.05 * (0.732_05 * k).fract()]
+            })
+            .collect();
+        let values: Vec<f64> =
+            rows.iter().map(|r| 3.0 * r[0] - 4.0 * r[1] - 5.0 * r[2] + 2.0 * r[0] * r[1]).collect();
+        let (shares, left) = variance_shares(&rows, &values).unwrap();
+        let sum: f64 = shares.iter().sum();
+        assert!((sum + left - 1.0).abs() < 1e-12, "{shares:?}, {left}");
+        assert!(shares.iter().all(|s| *s >= 0.0) && left > 0.0, "{shares:?}, {left}");
     }
 }
