@@ -200,7 +200,8 @@ function makeMap(data, values) {
     const bytes = colours.get(byId("colours").value);
     const packed = new Uint32Array(257);
     for (let k = 0; k < 256; k++) {
-      const e = 3 * (state.layer.reversed ? 255 - k : k);
+      // A reversed scale leaves out the darkest fifth: black would hide all that is well off.
+      const e = 3 * (state.layer.reversed ? Math.round(255 - 0.8 * k) : k);
       packed[k] = (255 << 24) | (bytes[e + 2] << 16) | (bytes[e + 1] << 8) | bytes[e];
     }
     return packed;

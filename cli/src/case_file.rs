@@ -129,6 +129,15 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
 }
 
 impl CaseFile {
+    /// The text of the case with the tables of die and nozzles that it names written out.
+    pub fn inlined(&self) -> String {
+        let load = |name: &str| {
+            let known = self.files.iter().find(|file| file.name == name);
+            known.map(|file| file.text.clone()).ok_or_else(|| "not read".to_owned())
+        };
+        case::inlined(&self.text, &load).unwrap_or_else(|| self.text.clone())
+    }
+
     /// The module of the case with another text, its files sought where they were.
     pub fn read_changed(&self, text: &str) -> Result<Module, Failure> {
         let load = |name: &str| {

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use crate::difference::{Difference, Largest};
 use crate::failure::Failure;
 use crate::figures::figure;
 use crate::readings_file;
@@ -129,14 +130,19 @@ pub struct Comparison {
     pub rows: Vec<ComparisonRow>,
     pub only_in_a: Vec<String>,
     pub only_in_b: Vec<String>,
+    /// The largest difference of each field that both hold.
+    pub largest_in_fields: Vec<Largest>,
+    /// Why no fields were compared.
+    pub no_fields_because: Option<String>,
     /// SHA-256 of the case of A: by it a folder is known as results.
     pub case_sha256: String,
     pub files: Vec<String>,
 }
 
 impl Comparison {
-    /// Compares the results in `a` with the results or the readings in `b`.
-    pub fn of(a: &Path, b: &Path) -> Result<Comparison, Failure> {
+    /// Compares the results in `a` with the results or the readings in `b`; and their fields, where
+    /// both hold them.
+    pub fn of(a: &Path, b: &Path) -> Result<(Comparison, Option<Difference>), Failure> {
         let first = results(a)?;
         let mut comparison = Comparison {
             tool_version: env!("CARGO_PKG_VERSION"),
@@ -150,15 +156,29 @@ impl Comparison {
             rows: Vec::new(),
             only_in_a: Vec::new(),
             only_in_b: Vec::new(),
+            largest_in_fields: Vec::new(),
+            no_fields_because: None,
             case_sha256: first.case_sha256.clone(),
             files: Vec::new(),
         };
-        if b.is_dir() {
-            comparison.with_results(&first, &results(b)?);
-        } else {
+        if !b.is_dir() {
             comparison.with_readings(&first, a, b)?;
+            comparison.no_fields_because = Some("readings are of points".to_owned());
+            return Ok((comparison, None));
         }
-        Ok(comparison)
+        comparison.with_results(&first, &results(b)?);
+        let names: Vec<&str> = first.junctions.iter().map(|j| j.die.as_str()).collect();
+        let difference = match Difference::of(a, b, &first.title, &names) {
+            Ok(difference) => {
+                comparison.largest_in_fields = difference.largest();
+                Some(difference)
+            }
+            Err(why) => {
+                comparison.no_fields_because = Some(why);
+                None
+            }
+        };
+        Ok((comparison, difference))
     }
 
     fn with_results(&mut self, first: &Results, second: &Results) {

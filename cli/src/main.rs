@@ -3,8 +3,9 @@
 //!
 //! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
 //! - [`commands`]: one file each;
+//! - [`case_schema`]: the case file for editors;
 //! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
-//! - [`comparison`]: two results side by side;
+//! - [`comparison`], [`mod@difference`]: two results side by side, and their fields;
 //! - [`studies`]: what many points tell, and their journal;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
@@ -15,10 +16,12 @@
 
 mod arguments;
 mod case_file;
+mod case_schema;
 mod commands;
 mod comparison;
 mod console;
 mod diagnostics;
+mod difference;
 mod exchange;
 mod exit;
 mod failure;

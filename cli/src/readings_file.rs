@@ -1,14 +1,21 @@
 //! Readings of sensors, from a CSV file.
 
-use std::fs;
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 use sprayside_solver::study::fit::Measured;
 
 use crate::failure::Failure;
 
+#[cfg(test)]
+#[path = "../../tests/readers/mutate.rs"]
+mod mutate;
+
 /// Kelvin at 0 °C.
 const ZERO_C_IN_K: f64 = 273.15;
+/// More than any readings need.
+const LARGEST_FILE_BYTES: u64 = 1 << 24;
 /// Readings beyond this are a slip, °C.
 const RANGE_C: [f64; 2] = [-150.0, 500.0];
 /// Form of the file, for messages.
@@ -17,7 +24,16 @@ row a sensor";
 
 /// Reads the readings of the sensors of these names at `path`: every sensor at most once.
 pub fn read(path: &Path, sensors: &[&str]) -> Result<Vec<Measured>, Failure> {
-    let bytes = fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(LARGEST_FILE_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(|error| Failure::file("read", path, &error))?;
+    if bytes.len() as u64 > LARGEST_FILE_BYTES {
+        return Err(Failure::Request {
+            headline: format!("{} is too large for readings", path.display()),
+            help: "a row a sensor is all it needs; is this the right file?".to_owned(),
+        });
+    }
     let text = String::from_utf8(bytes).map_err(|_| Failure::Request {
         headline: format!("{} is not UTF-8 text", path.display()),
         help: "save it as UTF-8".to_owned(),
@@ -141,5 +157,41 @@ mod tests {
             let failure = parse(text, "r.csv", &SENSORS).expect_err("refused");
             assert!(failure.rendered().contains(words), "{text:?}: {}", failure.rendered());
         }
+    }
+
+    /// Texts changed at random, as the other readers have them in `tests/readers/`; here because
+    /// this reader is the program's own. `READER_RUNS` says how many.
+    #[test]
+    #[allow(clippy::print_stderr, reason = "what a long run saw")]
+    fn changed_readings_are_read_or_refused() {
+        let runs = std::env::var("READER_RUNS").ok().and_then(|text| text.parse().ok());
+        let runs: usize = runs.unwrap_or(3_000);
+        let mut random = mutate::Random(11);
+        let mut pool = vec![
+            "sensor,reading_C,limit_of_error_K\nA,70.5,0.1\nB,60,\n".to_owned(),
+            "# run 7\nreading_C, sensor\n70.5,B\n60,\"A\"\n".to_owned(),
+        ];
+        let mut kinds = std::collections::HashSet::new();
+        let started = std::time::Instant::now();
+        for _ in 0..runs {
+            let text = mutate::changed(&pool[random.below(pool.len())], &pool, &mut random);
+            let begun = std::time::Instant::now();
+            let kind: String = match parse(&text, "r.csv", &SENSORS) {
+                Ok(readings) => {
+                    assert!(readings.len() <= SENSORS.len());
+                    assert!(readings.iter().all(|r| r.reading_K.is_finite()));
+                    "read".to_owned()
+                }
+                Err(failure) => {
+                    failure.rendered().chars().filter(|c| c.is_alphabetic()).take(60).collect()
+                }
+            };
+            assert!(begun.elapsed().as_secs_f64() < 1.0, "slow: {text}");
+            if kinds.insert(kind) && pool.len() < 2_000 {
+                pool.push(text);
+            }
+        }
+        let rate = runs as f64 / started.elapsed().as_secs_f64();
+        eprintln!("{runs} readings, {rate:.0} a second, {} kinds of answer", kinds.len());
     }
 }

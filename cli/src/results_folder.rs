@@ -1,9 +1,11 @@
 //! A folder of results that appears whole or not at all.
 //!
 //! Results for `DIR` are built in a hidden sibling, `.DIR.partial`, flushed to the disk and then
-//! renamed. Results that stood there before are kept as `.DIR.previous` until the new ones are in
-//! place; a run that was killed between the two renames is mended by the next one. A lock on
-//! `.DIR.lock` keeps a second run away; the system lets go of it when a run dies.
+//! put in place at once: where nothing stands there by renaming, else by exchanging the two names,
+//! so that at every moment there are whole results under the name. Where the system or the file
+//! system cannot exchange names, the old results are first set aside as `.DIR.previous`; a run
+//! that was killed between the two renames is mended by the next one. A lock on `.DIR.lock` keeps
+//! a second run away; the system lets go of it when a run dies.
 //!
 //! Nothing is ever replaced that is not a folder of our own results and nothing else.
 
@@ -99,23 +101,32 @@ impl ResultsFolder {
         let failed = |error: io::Error| Failure::file("write", &self.target, &error);
         fs::remove_file(self.partial.join(PARTIAL_MARK)).map_err(failed)?;
         flush_folder(&self.partial).map_err(failed)?;
-        let replaces = self.target.symlink_metadata().is_ok();
-        if replaces {
-            fs::rename(&self.target, &self.previous).map_err(failed)?;
-        }
-        if let Err(error) = fs::rename(&self.partial, &self.target) {
-            if replaces {
-                // What cannot be undone here is undone by the next run.
-                let _ = fs::rename(&self.previous, &self.target);
-            }
-            return Err(failed(error));
-        }
+        self.put_in_place(exchange).map_err(failed)?;
         if let Some(parent) = self.partial.parent() {
             flush_folder(parent).map_err(failed)?;
         }
         // The results are in place: a leftover is cleared by the next run.
         let _ = fs::remove_dir_all(&self.previous);
         Ok(())
+    }
+
+    /// Gives the new results their name, in place of what may stand there. `exchange` exchanges two
+    /// names at once and says whether it could.
+    fn put_in_place(&self, exchange: fn(&Path, &Path) -> bool) -> io::Result<()> {
+        if self.target.symlink_metadata().is_err() {
+            return fs::rename(&self.partial, &self.target);
+        }
+        if exchange(&self.partial, &self.target) {
+            // The old results stand where the new ones were built: clear them as what has been
+            // replaced. Where that name is not to be had they go with the partial folder.
+            let _ = fs::rename(&self.partial, &self.previous);
+            return Ok(());
+        }
+        fs::rename(&self.target, &self.previous)?;
+        fs::rename(&self.partial, &self.target).inspect_err(|_| {
+            // What cannot be undone here is undone by the next run.
+            let _ = fs::rename(&self.previous, &self.target);
+        })
     }
 
     /// Clears what a killed run left, and brings back old results that it was about to replace.
@@ -138,7 +149,7 @@ impl ResultsFolder {
                     help: Some("it is not of this program's making: move it away".to_owned()),
                 });
             }
-            fs::remove_dir_all(&self.partial)
+            remove_partial(&self.partial)
                 .map_err(|error| Failure::file("clear", &self.partial, &error))?;
         }
         Ok(())
@@ -184,7 +195,7 @@ impl Drop for ResultsFolder {
     fn drop(&mut self) {
         // After publishing there is no such folder; after a failure it is of no use to anyone.
         if self.begun {
-            let _ = fs::remove_dir_all(&self.partial);
+            let _ = remove_partial(&self.partial);
         }
         self.lock.release();
         remove_if_empty(&self.created_parents);
@@ -216,6 +227,25 @@ fn foreign_entry(folder: &Path) -> io::Result<Option<String>> {
     Ok(None)
 }
 
+/// Removes a partial folder, its mark last: killed on the way, the rest is still known as ours.
+fn remove_partial(folder: &Path) -> io::Result<()> {
+    if !folder.is_dir() {
+        return Ok(());
+    }
+    let mark = folder.join(PARTIAL_MARK);
+    // On a full disk there may be no room for it: then only the order is lost.
+    let _ = File::create(&mark);
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.is_dir() {
+            fs::remove_dir_all(&path)?;
+        } else if path != mark {
+            fs::remove_file(&path)?;
+        }
+    }
+    fs::remove_dir_all(folder)
+}
+
 fn is_empty(folder: &Path) -> bool {
     fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none())
 }
@@ -241,6 +271,18 @@ fn remove_if_empty(folders: &[PathBuf]) {
             return;
         }
     }
+}
+
+/// Exchanges two names at once; false where that cannot be done.
+#[cfg(target_os = "linux")]
+fn exchange(a: &Path, b: &Path) -> bool {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    renameat_with(CWD, a, CWD, b, RenameFlags::EXCHANGE).is_ok()
+}
+
+#[cfg(not(target_os = "linux"))]
+fn exchange(_a: &Path, _b: &Path) -> bool {
+    false
 }
 
 #[cfg(unix)]
@@ -403,6 +445,38 @@ mod tests {
         assert!(failure.rendered().contains("another run"), "{}", failure.rendered());
         drop(first);
         write_results(&target, "1").expect("free again");
+    }
+
+    /// How it goes where names cannot be exchanged, and that the end is the same.
+    #[test]
+    fn results_are_put_in_place_with_and_without_an_exchange_of_names() {
+        for exchange in [super::exchange as fn(&Path, &Path) -> bool, |_, _| false] {
+            let room = tempfile::tempdir().expect("a room");
+            let target = room.path().join("case.out");
+            write_results(&target, "1").expect("first");
+            let folder = ResultsFolder::prepare(&target).expect("prepared");
+            folder.write("a.csv", b"2").expect("written");
+            folder.write(SUMMARY, SUMMARY_TEXT.as_bytes()).expect("written");
+            folder.put_in_place(exchange).expect("in place");
+            assert_eq!(fs::read_to_string(target.join("a.csv")).expect("read"), "2");
+            let previous = room.path().join(".case.out.previous");
+            assert_eq!(fs::read_to_string(previous.join("a.csv")).expect("read"), "1");
+            drop(folder);
+            write_results(&target, "3").expect("mended");
+            assert_eq!(entries(room.path()), ["case.out"]);
+        }
+    }
+
+    #[test]
+    fn a_clearing_that_was_cut_short_is_taken_up() {
+        let room = tempfile::tempdir().expect("a room");
+        let target = room.path().join("case.out");
+        let partial = room.path().join(".case.out.partial");
+        fs::create_dir(&partial).expect("partial");
+        fs::write(partial.join(PARTIAL_MARK), "").expect("mark");
+        fs::write(partial.join("b.csv"), "half").expect("a file");
+        write_results(&target, "1").expect("over it");
+        assert_eq!(entries(room.path()), ["case.out"]);
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 Usage: python3 make.py > module.toml
        python3 make.py sprayed > sprayed.toml
+       python3 make.py tables > tables.toml     (with dies.csv and nozzles.csv beside it)
 """
 
 import sys
@@ -29,7 +30,12 @@ over = "amplifier"
 offsets_mm = [[0.0, 0.0]]
 standoff_mm = 9.0'''
 
-spray = SPRAYED if sys.argv[1:] == ["sprayed"] else PRESCRIBED
+# The same nozzles from a table, as a drawing of the cap exports them.
+FROM_TABLE = SPRAYED[:SPRAYED.index("[[nozzle_group]]")] + '''[[nozzle]]
+table = "nozzles.csv"'''
+
+kind = sys.argv[1] if len(sys.argv) > 1 else "prescribed"
+spray = {"prescribed": PRESCRIBED, "sprayed": SPRAYED, "tables": FROM_TABLE}[kind]
 
 print('''# Antenna panel: 200 gallium-nitride amplifiers, one behind each radiator. Invented.
 # Written by make.py. 6 W on 0.1 cm2 each, 60 W/cm².
@@ -75,9 +81,25 @@ htc_W_m2K = 20.0
 
 [mesh]
 accuracy_K = 0.5'''.replace("SPRAY", spray))
-for row in range(10):
-    for column in range(20):
-        x, y = 7.5 + 15.0 * column, 12.0 + 24.0 * row
-        # Every second column is turned, as the feeds ask for.
-        turn = "\nturn_deg = 90" if column % 2 else ""
-        print(f'\n[[die]]\nname = "A{row:02d}{column:02d}"\ntype = "amplifier"\nat_mm = [{x}, {y}]{turn}\npower_W = 6.0')
+
+
+def die():
+    """Name, centre in mm and turn in degrees of every die."""
+    for row in range(10):
+        for column in range(20):
+            # Every second column is turned, as the feeds ask for.
+            yield f"A{row:02d}{column:02d}", 7.5 + 15.0 * column, 12.0 + 24.0 * row, column % 2 * 90
+
+
+if kind == "tables":
+    print('\n[[die]]\ntable = "dies.csv"')
+    with open("dies.csv", "w") as table:
+        table.write("name,type,x,y,turn,power\n-,-,mm,mm,deg,W\n")
+        table.writelines(f"{name},amplifier,{x},{y},{turn},6.0\n" for name, x, y, turn in die())
+    with open("nozzles.csv", "w") as table:
+        table.write("name,type,x,y,standoff\n-,-,mm,mm,mm\n")
+        table.writelines(f"{name}-1,fine,{x},{y},9.0\n" for name, x, y, _ in die())
+else:
+    for name, x, y, turn in die():
+        turned = f"\nturn_deg = {turn}" if turn else ""
+        print(f'\n[[die]]\nname = "{name}"\ntype = "amplifier"\nat_mm = [{x}, {y}]{turned}\npower_W = 6.0')

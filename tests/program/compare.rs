@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::harness::{CASE, Room};
+use crate::harness::{CASE, Picture, Room};
 use crate::sensors::with_sensors;
 
 #[test]
@@ -51,4 +51,45 @@ fn what_cannot_be_compared_is_told() {
     room.write("readings.csv", "sensor,reading_C\nTC1,60\n");
     room.run(&["compare", "gone", "case.out"]).ends_with(4).complains_of("holds no results");
     room.run(&["compare", "case.out", "readings.csv"]).ends_with(2).complains_of("no sensors");
+}
+
+#[test]
+fn fields_that_both_hold_are_mapped_and_what_is_missing_is_told() {
+    let room = Room::with("a.toml", CASE);
+    room.write("b.toml", &CASE.replace("power_W = 18.0", "power_W = 16.0"));
+    // The same part on other cells.
+    room.write(
+        "c.toml",
+        &CASE.replace("cell_mm = 1.0", "cell_mm = 0.6").replace("power_W = 18.0", "power_W = 16.0"),
+    );
+    room.write("d.toml", &CASE.replace("size_mm = [20.0, 16.0]", "size_mm = [24.0, 16.0]"));
+    for case in ["a.toml", "b.toml", "c.toml", "d.toml"] {
+        room.run(&["solve", case, "-q", "--save", "npy"]).ends_with(0);
+    }
+    let largest = |other: &str| -> (f64, Vec<f64>) {
+        let run = room.run(&["compare", "a.out", other, "--json", "-o", "diff"]).ends_with(1);
+        let json: Value = serde_json::from_str(&run.stdout).expect("JSON");
+        let surface = &json["largest_in_fields"][0];
+        assert_eq!(surface["field"], "surface_K");
+        let at = surface["at_mm"].as_array().expect("a place");
+        let at = at.iter().map(|v| v.as_f64().expect("mm")).collect();
+        (surface["difference_K"].as_f64().expect("K"), at)
+    };
+    // Two watts of eighteen less: under the die, where it was hottest.
+    let (same_cells, at) = largest("b.out");
+    assert!(same_cells < -1.0 && same_cells > -10.0, "{same_cells}");
+    assert!((at[0] - 8.0).abs() <= 3.0 && (at[1] - 8.0).abs() <= 3.0, "{at:?}");
+    let (other_cells, _) = largest("c.out");
+    assert!((other_cells - same_cells).abs() < 0.5, "{other_cells} {same_cells}");
+    for picture in ["difference_surface.png", "difference_junction.png"] {
+        let picture = Picture::read(&room.join(&format!("diff/{picture}"))).expect("a picture");
+        assert!(picture.width > 700);
+    }
+    room.run(&["compare", "a.out", "b.out"]).ends_with(1).prints("-o DIR maps them");
+    room.run(&["compare", "a.out", "a.out", "-o", "same"]).ends_with(0).prints("0 K in surface");
+    room.run(&["compare", "a.out", "d.out"]).ends_with(1).prints("A is 20 by 16 mm");
+    room.run(&["solve", "b.toml", "-q"]).ends_with(0);
+    room.run(&["compare", "a.out", "b.out"])
+        .ends_with(1)
+        .prints("b.out holds no fields; solve it again with --save npy");
 }

@@ -47,6 +47,7 @@ fn a_profile_becomes_a_history_a_summary_a_step_response_and_pictures() {
             "history.png",
             "snapshot-1.png",
             "snapshot-2.png",
+            "state.npz",
             "step_response.csv",
             "step_response.png",
             "summary.json"
@@ -175,4 +176,59 @@ fn a_run_over_time_gives_the_same_bytes_for_any_number_of_threads() {
         room.run(&["cycle", "case.toml", "-q", "-o", threads, "--threads", threads]).ends_with(0);
     }
     assert_eq!(contents(&room.join("1")), contents(&room.join("2")));
+}
+
+#[test]
+fn a_run_goes_on_where_another_has_ended() {
+    let profile = |repeats: usize| {
+        with(&format!("time_accuracy_K = 0.02\nrepeats = {repeats}\nsnapshots_s = [1.5]\n{SQUARE}"))
+    };
+    let room = Room::with("once.toml", &profile(1));
+    room.write("twice.toml", &profile(2));
+    let cycle = |arguments: &[&str]| {
+        room.run(&[&["cycle", "-q", "--no-step-response"], arguments].concat()).ends_with(0);
+    };
+    cycle(&["once.toml", "--save-states"]);
+    cycle(&["twice.toml"]);
+    cycle(&["once.toml", "--from", "once.out", "-o", "second"]);
+    let end = |folder: &str| {
+        let history = records(&room, &format!("{folder}/history.csv"));
+        number(&history[history.len() - 1][4])
+    };
+    assert!(
+        (end("second") - end("twice.out")).abs() < 0.06,
+        "{} {}",
+        end("second"),
+        end("twice.out")
+    );
+    assert!((end("once.out") - end("twice.out")).abs() > 0.1);
+    let json = summary(&room, "second");
+    assert_eq!((&json["start"], &json["started_from"]), (&"previous".into(), &"once.out".into()));
+    // A picture's state is that of its time.
+    cycle(&["once.toml", "--from", "once.out/snapshot-1.npz", "-o", "third"]);
+    let [before, after] =
+        ["once.out", "third"].map(|f| records(&room, &format!("{f}/history.csv")));
+    let at = before.iter().position(|row| row[0] == "1.5").expect("the time of the picture");
+    let jump = 0.05 * number(&before[at][4]);
+    assert!((number(&before[at][5]) - number(&after[1][5])).abs() < jump);
+    // The steady state of a solve.
+    room.run(&["solve", "once.toml", "-q", "--save", "npy", "-o", "solved"]).ends_with(0);
+    cycle(&["once.toml", "--from", "solved", "-o", "fourth"]);
+    let [solved, steady] =
+        ["fourth", "once.out"].map(|f| number(&records(&room, &format!("{f}/history.csv"))[1][4]));
+    assert!((solved - steady).abs() < 1e-5, "{solved} {steady}");
+
+    room.write("moved.toml", &profile(1).replace("at_mm = [8.0, 8.0]", "at_mm = [9.0, 8.0]"));
+    room.run(&["cycle", "moved.toml", "--from", "once.out"])
+        .ends_with(2)
+        .complains_of("cannot start from this state")
+        .complains_of("die D0 stands elsewhere");
+    room.run(&["solve", "once.toml", "-q", "-o", "bare"]).ends_with(0);
+    room.run(&["cycle", "once.toml", "--from", "bare"])
+        .ends_with(4)
+        .complains_of("holds no state to start from")
+        .complains_of("--save npy");
+    room.run(&["cycle", "once.toml", "--from", "once.toml"])
+        .ends_with(4)
+        .complains_of("is not a saved state");
 }

@@ -1,5 +1,7 @@
 //! Killed, locked out, or without room: old results stay whole.
 
+#![allow(clippy::print_stderr, reason = "what was left out, and what a long run saw")]
+
 use std::fs;
 use std::process::Stdio;
 use std::thread;
@@ -35,36 +37,50 @@ fn whole_results(room: &Room) -> Result<f64, String> {
 
 #[test]
 fn a_kill_at_any_moment_leaves_whole_results_old_or_new() {
-    kill_often("solve", 60);
+    kill_often(&["solve", "case.toml"], 60);
 }
 
+/// `KILLS` and `KILL_SEED` say how many and which moments.
 #[test]
-#[ignore = "a minute: run by hand before a release"]
-fn two_hundred_kills_of_a_solve_and_of_a_study_leave_whole_results() {
-    kill_often("solve", 200);
-    kill_often("resistance", 200);
-    kill_often("sensitivity", 200);
+#[ignore = "minutes: run by hand before a release"]
+fn two_hundred_kills_of_a_solve_and_of_studies_leave_whole_results() {
+    let kills = std::env::var("KILLS").ok().and_then(|text| text.parse().ok()).unwrap_or(200);
+    kill_often(&["solve", "case.toml"], kills);
+    kill_often(&["resistance", "case.toml"], kills);
+    kill_often(&["sweep", "case.toml", "--vary", "coolant.inlet_C=20..30/12"], kills);
 }
 
-/// Kills a command `tries` times, from its first moment to past its end.
-fn kill_often(command: &str, tries: usize) {
+/// Moments between 0 and 1, the same for the same seed: the golden ratio's multiples fill any
+/// interval evenly without a step of their own.
+fn moments(count: usize) -> impl Iterator<Item = f64> {
+    let seed: f64 =
+        std::env::var("KILL_SEED").ok().and_then(|text| text.parse().ok()).unwrap_or(0.37);
+    (0..count).map(move |n| (seed + 0.618_033_988_749_895 * n as f64).fract())
+}
+
+/// Kills a command `tries` times, from its first moment to past its end; what stands under the
+/// name of the results is whole after each, and the last run, let alone, writes what a run in an
+/// empty folder writes.
+fn kill_often(arguments: &[&str], tries: usize) {
     let room = Room::with_case();
     let started = Instant::now();
-    room.run(&[command, "case.toml"]).ends_with(0);
+    room.run(arguments).ends_with(0);
     let whole_run = started.elapsed();
     room.write("case.toml", &CASE.replace("power_W = 18.0", "power_W = 19.0"));
     let (mut old, mut new) = (0, 0);
-    for n in 0..tries {
+    for (n, moment) in moments(tries).enumerate() {
         let mut child = room
-            .command(&[command, "case.toml"])
+            .command(arguments)
             .stdout(Stdio::null())
             .stderr(Stdio::null())
             .spawn()
             .expect("a run");
-        thread::sleep(whole_run.mul_f64(1.2 * n as f64 / tries as f64) + Duration::from_millis(1));
+        // Every other kill near the end, where results change places.
+        let share = if n % 2 == 0 { 1.2 * moment } else { 0.8 + 0.4 * moment };
+        thread::sleep(whole_run.mul_f64(share) + Duration::from_millis(1));
         child.kill().expect("killed");
         child.wait().expect("an end");
-        if room.join("case.out").exists() {
+        if cfg!(target_os = "linux") || room.join("case.out").exists() {
             match whole_results(&room).unwrap_or_else(|why| panic!("kill {n}: {why}")) {
                 18.0 => old += 1,
                 19.0 => new += 1,
@@ -74,11 +90,25 @@ fn kill_often(command: &str, tries: usize) {
             // Killed between two renames: the next run brings the old ones back or replaces them.
             assert!(room.join(".case.out.previous/summary.json").is_file(), "kill {n}");
         }
+        if new > 0 && n % 8 == 7 {
+            // Old results again, or all later kills would find new ones.
+            room.write("case.toml", CASE);
+            let _ = fs::remove_file(room.join("case.out.sweep.journal"));
+            room.run(arguments).ends_with(0);
+            room.write("case.toml", &CASE.replace("power_W = 18.0", "power_W = 19.0"));
+        }
     }
     assert!(old + new > tries / 2, "old {old}, new {new}");
-    room.run(&[command, "case.toml"]).ends_with(0);
+    room.run(arguments).ends_with(0);
     assert_eq!(whole_results(&room), Ok(19.0));
     assert_eq!(room.entries("."), ["case.out", "case.toml"]);
+    let undisturbed = Room::with("case.toml", &room.read("case.toml"));
+    undisturbed.run(arguments).ends_with(0);
+    let contents = |room: &Room| crate::repeatability::contents(&room.join("case.out"));
+    for (a, b) in contents(&undisturbed).iter().zip(contents(&room)) {
+        assert!(*a == b, "{} differs from an undisturbed run", b.0);
+    }
+    eprintln!("{}: {tries} kills, {old} left old results, {new} new ones", arguments[0]);
 }
 
 #[test]
@@ -113,6 +143,49 @@ fn a_full_disk_keeps_the_old_results_and_leaves_nothing_else() {
     assert!(words.contains("cannot write") && words.contains("case.out"), "{words}");
     assert_eq!(whole_results(&room), Ok(18.0));
     assert_eq!(room.entries("."), ["case.out", "case.toml"]);
+}
+
+/// A disk of its own, too small for new results beside the old ones, then one that may only be
+/// read: in a namespace of mounts, where the system lets a user have one.
+#[test]
+#[cfg(target_os = "linux")]
+fn a_small_disk_and_a_read_only_one_keep_the_old_results() {
+    let room = Room::with_case();
+    room.run(&["solve", "case.toml"]).ends_with(0);
+    let size: u64 = fs::read_dir(room.join("case.out"))
+        .expect("results")
+        .map(|entry| entry.expect("an entry").metadata().expect("a size").len().div_ceil(4096))
+        .sum::<u64>()
+        * 4;
+    fs::create_dir(room.join("disk")).expect("a folder");
+    let program = env!("CARGO_BIN_EXE_sprayside");
+    let script = format!(
+        "mount -t tmpfs -o size={}k none disk || exit 77
+        cp -r case.toml case.out disk; cd disk
+        sed -i 's/power_W = 18.0/power_W = 19.0/' case.toml
+        '{program}' solve case.toml -q; echo \"full $?\"
+        ls -A; cmp case.out/junctions.csv ../case.out/junctions.csv && echo same
+        mount -o remount,ro . || exit 77
+        '{program}' solve case.toml -q; echo \"readonly $?\"
+        ls -A; cmp case.out/junctions.csv ../case.out/junctions.csv && echo same",
+        size + size / 2
+    );
+    let output = std::process::Command::new("unshare")
+        .args(["-rm", "sh", "-c", &script])
+        .current_dir(room.path())
+        .output();
+    let output = match output {
+        Ok(output) if output.status.code() != Some(77) && !output.stdout.is_empty() => output,
+        other => {
+            eprintln!("skipped: no namespace of mounts here: {other:?}");
+            return;
+        }
+    };
+    let told = String::from_utf8_lossy(&output.stdout).into_owned();
+    let words = String::from_utf8_lossy(&output.stderr).into_owned();
+    let expected = "full 4\ncase.out\ncase.toml\nsame\nreadonly 4\ncase.out\ncase.toml\nsame\n";
+    assert_eq!(told, expected, "{words}");
+    assert!(words.contains("no space left") && words.contains("read-only"), "{words}");
 }
 
 /// Even an administrator cannot write through a file that stands where a folder should.

@@ -7,7 +7,7 @@ use crate::harness::{CASE, Picture, Room};
 const JUNCTION_COLUMNS: &str = "die,type,power_W,mean_flux_W_cm2,junction_max_C,junction_mean_C,\
 junction_min_C,uncertainty_K,limit_C,margin_K,hot_spot_x_mm,hot_spot_y_mm,heat_to_spray_W,\
 wetted_pct,chf_margin,verdict,model_low_C,model_high_C,min_uncertainty_K,\
-    chf_margin_uncertainty";
+chf_margin_uncertainty,mean_uncertainty_K";
 
 fn summary(room: &Room) -> Value {
     serde_json::from_str(&room.read("case.out/summary.json")).expect("JSON")

@@ -3,10 +3,11 @@
 
 use std::sync::Arc;
 
-use sprayside_solver::library::{Material, TemperatureLaw};
+use sprayside_solver::library::{Material, TemperatureLaw, fluids};
 use sprayside_solver::module::{
-    ActiveFace, Attach, BoardSide, Coolant, Die, Edge, Face, GridMap, Heater, HtcPatch, Layer,
-    MeshControl, Module, PowerBlock, PrescribedHtc, PrescribedSpray, Rect, Spray, Turn,
+    ActiveFace, Attach, BoardSide, Coolant, CorrelatedSpray, Die, Edge, Face, GridMap, Heater,
+    HtcPatch, Layer, MeshControl, Module, Nozzle, PowerBlock, PrescribedHtc, PrescribedSpray, Rect,
+    Spray, Turn,
 };
 
 /// SplitMix64: small, seeded, the same everywhere. G. L. Steele, D. Lea, C. H. Flood, Fast
@@ -206,6 +207,70 @@ pub fn random_module(seed: u64) -> Module {
         },
         mesh: MeshControl { accuracy_K: 0.1, cell_m: None, max_cells: 3_000_000 },
     }
+}
+
+/// Nozzles above one source: one to three each way, aimed with a little error.
+fn nozzles_above(random: &mut Random, name: &str, rect: &Rect, nozzles: &mut Vec<Nozzle>) {
+    let rows = [rect.width_m(), rect.height_m()]
+        .map(|length_m| ((length_m / random.uniform(5e-3, 12e-3)).ceil() as usize).clamp(1, 3));
+    let standoff_m = random.uniform(5e-3, 12e-3);
+    let cone_rad = random.uniform(30.0, 60.0_f64).to_radians();
+    let flow_m3_s = random.log_uniform(0.3e-6, 1.5e-6);
+    for j in 0..rows[1] {
+        for i in 0..rows[0] {
+            let along = |low: f64, length_m: f64, n: usize, of: usize, off: f64| {
+                low + length_m * ((n as f64 + 0.5) / of as f64) + off
+            };
+            nozzles.push(Nozzle {
+                name: format!("{name}-{i}-{j}"),
+                type_name: "random".to_owned(),
+                at_m: [
+                    along(rect.x0_m, rect.width_m(), i, rows[0], random.uniform(-0.5e-3, 0.5e-3)),
+                    along(rect.y0_m, rect.height_m(), j, rows[1], random.uniform(-0.5e-3, 0.5e-3)),
+                ],
+                standoff_m,
+                tilt_rad: [0.0, random.uniform(0.0, 10.0_f64).to_radians()],
+                cone_rad,
+                orifice_m: 0.4e-3,
+                flow_m3_s,
+                pressure_drop_Pa: 2e5,
+                flow_factor: 1.0,
+            });
+        }
+    }
+}
+
+/// The module of one seed cooled by nozzles, single-phase or boiling, instead of stated
+/// coefficients; powers as its liquid can carry away.
+pub fn sprayed_module(seed: u64) -> Module {
+    let mut module = random_module(seed);
+    let random = &mut Random::new(seed ^ 0x5eed);
+    let (fluid, powers) = match random.below(3) {
+        0 => ("water", 1.5),
+        1 => ("methanol", 0.8),
+        _ => ("perfluorohexane", 0.3),
+    };
+    for die in &mut module.die {
+        die.power_W *= powers;
+        die.blocks.iter_mut().for_each(|block| block.power_W *= powers);
+    }
+    module.heaters.iter_mut().for_each(|heater| heater.power_W *= powers);
+    let mut nozzles = Vec::new();
+    let names = module.die.iter().map(|d| (&d.name, &d.rect));
+    for (name, rect) in names.chain(module.heaters.iter().map(|h| (&h.name, &h.rect))) {
+        nozzles_above(random, name, rect, &mut nozzles);
+    }
+    module.coolant.fluid = fluids::by_name(fluid).map(Arc::new);
+    module.spray = Spray::Correlated(CorrelatedSpray {
+        nozzles,
+        unwetted_htc_W_m2K: random.log_uniform(50.0, 500.0),
+        coefficient_factor: 1.0,
+        exit_quality_max: 0.3,
+        modules_in_system: 1,
+        facility_water_rise_K: 10.0,
+        room_air_rise_K: 15.0,
+    });
+    module
 }
 
 #[cfg(test)]

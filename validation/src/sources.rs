@@ -218,3 +218,51 @@ pub const V_V_20: Source = Source {
            Dynamics and Heat Transfer, u_val",
     from_memory: true,
 };
+
+/// Series of the plane wall.
+pub const PLANE_WALL: Source = Source {
+    short: "Carslaw & Jaeger 1959, 3.11",
+    full: "H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 2nd ed., Oxford 1959, \
+           section 3.11 (slab with radiation into a medium at its surfaces)",
+    from_memory: true,
+};
+
+/// Half space under a flux.
+pub const SEMI_INFINITE: Source = Source {
+    short: "Incropera & DeWitt, 5th ed., 5.7",
+    full: "F. P. Incropera, D. P. DeWitt, Fundamentals of Heat and Mass Transfer, 5th ed., Wiley 2002, \
+           section 5.7 (semi-infinite solid, constant surface heat flux)",
+    from_memory: true,
+};
+
+/// Lumped capacity.
+pub const LUMP: Source = Source {
+    short: "Incropera & DeWitt, 5th ed., 5.1",
+    full: "F. P. Incropera, D. P. DeWitt, Fundamentals of Heat and Mass Transfer, 5th ed., Wiley 2002, \
+           section 5.1 (lumped capacitance)",
+    from_memory: true,
+};
+
+/// Modes of a plate.
+pub const PERIODIC_MODES: Source = Source {
+    short: "Carslaw & Jaeger 1959, 4.2",
+    full: "H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, 2nd ed., Oxford 1959, sections \
+           4.2 and 15.5 (rod that loses heat along its length; periodic states)",
+    from_memory: true,
+};
+
+/// The scheme of steps in time.
+pub const TR_BDF2: Source = Source {
+    short: "Bank et al. 1985",
+    full: "R. E. Bank, W. M. Coughran, W. Fichtner, E. H. Grosse, D. J. Rose, R. K. Smith, Transient \
+           simulation of silicon devices and circuits, IEEE Trans. Electron Devices 32 (1985) 1992-2007",
+    from_memory: true,
+};
+
+/// Conservation of energy.
+pub const FIRST_LAW: Source = Source {
+    short: "Incropera & DeWitt, 5th ed., 1.3",
+    full: "F. P. Incropera, D. P. DeWitt, Fundamentals of Heat and Mass Transfer, 5th ed., Wiley 2002, \
+           section 1.3 (conservation of energy)",
+    from_memory: true,
+};

@@ -1,5 +1,7 @@
 //! Arguments of `cycle`.
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::CommonArguments;
@@ -11,6 +13,7 @@ Examples:
   sprayside cycle module.toml
   sprayside cycle module.toml --json | jq .energy.imbalance_relative
   sprayside cycle module.toml --no-step-response    only what [cycle] says
+  sprayside cycle night.toml --from day.out         go on where another run has ended
 
 What changes stands in [cycle] of the case:
   [cycle]
@@ -32,6 +35,7 @@ Files written:
   cycle_summary.csv  a row a junction: extremes, swing, dwell, ramps, margin, verdict
   step_response.csv  K/W against time for a step of each junction's own power
   history.png, step_response.png, snapshot-*.png
+  state.npz          the temperatures of all cells at the end, for --from
   summary.json       all of it, with the energy balance and the errors in time and space
 
 The mesh is that of `solve`, thinned by `coarsening` (2 unless stated); the uncertainty printed
@@ -44,4 +48,13 @@ pub struct CycleArguments {
     /// Leave out the step responses
     #[arg(long)]
     pub no_step_response: bool,
+
+    /// Start from the state of another run of this module instead of what `start` says: a folder of
+    /// `cycle` (its end) or of `solve --save npy`, or a snapshot-*.npz
+    #[arg(long, value_name = "RESULTS")]
+    pub from: Option<PathBuf>,
+
+    /// Also write snapshot-*.npz, the state at each of snapshots_s, for --from
+    #[arg(long)]
+    pub save_states: bool,
 }

@@ -115,6 +115,8 @@ pub enum Command {
     Completions(CompletionsArguments),
     /// Write the manual pages into a folder
     Man(ManArguments),
+    /// Print the JSON Schema of the case file, for editors that complete and check
+    Schema(SchemaArguments),
     /// Thermal resistances: kelvin at each junction for a watt in each die
     Resistance(ResistanceArguments),
     /// What every input does to every junction, and where more cooling helps most
@@ -288,6 +290,15 @@ pub struct ManArguments {
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
 }
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  sprayside schema > case.schema.json
+  then, as first line of a case: #:schema ./case.schema.json
+  which editors with a TOML language server read; others bind the schema in their settings")]
+pub struct SchemaArguments {}
 
 /// Arguments of every command that makes results of a case.
 #[derive(Debug, Args)]

@@ -1,5 +1,6 @@
 //! `arrange`: a better nozzle pattern, and the case that has it.
 
+use std::cell::RefCell;
 use std::time::Instant;
 
 use sprayside_solver::case::{self, Case};
@@ -21,7 +22,7 @@ use crate::studies::running;
 use crate::summary::{ArrangeSummary, Compared};
 use crate::survey::Survey;
 use crate::tables::{BeforeAfterRow, NozzleRow, TradeOffRow, csv};
-use crate::{maps, text};
+use crate::{maps, report, text};
 
 use super::solving::{self, ResultFile, Setting};
 
@@ -29,6 +30,17 @@ use super::solving::{self, ResultFile, Setting};
 const TRADE_OFF_POINTS: usize = 8;
 /// The new case.
 const ARRANGED: &str = "arranged.toml";
+/// Every file that this writes of its own.
+const OWN_FILES: [&str; 8] = [
+    ARRANGED,
+    "nozzles.csv",
+    "before_after.csv",
+    "before_after.png",
+    "trade_off.csv",
+    "trade_off.png",
+    "summary.json",
+    "report.html",
+];
 
 /// Solves the present pattern, looks for a better one, writes both.
 pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
@@ -41,7 +53,7 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
     }
     let target = setting.target();
     let folder = ResultsFolder::prepare(&target)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let (before, solution) =
         steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
             progress.solved(level);
@@ -82,6 +94,8 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
     files.extend(tables_of(&compared)?);
     files.extend(pictures_of(&compared)?);
     let mut summary = ArrangeSummary::of(&compared);
+    let report = report::of_arrange(&compared, &summary, &files).map_err(super::not_written)?;
+    files.push((report::FILE.to_owned(), report));
     solving::publish_summary(folder, files, &mut summary, started)?;
     journal.remove()?;
     progress.finish();
@@ -104,22 +118,30 @@ fn arranged_case(case: &CaseFile, found: &Arranged) -> Result<Vec<ResultFile>, F
     let nozzles = nozzles_of(&found.module);
     let mut text = case::renozzled(&case.text, nozzles)
         .ok_or_else(|| fault("the text of the case could not be taken apart"))?;
-    let mut beside: Vec<(String, String)> = Vec::new();
-    for file in &case.files {
-        // Results lie in one folder: `maps/a.csv` becomes `maps-a.csv`.
-        let flat = file.name.replace(['/', '\\', ':'], "-").trim_start_matches('.').to_owned();
-        if flat != file.name {
-            text = text.replace(&format!("\"{}\"", file.name), &format!("\"{flat}\""));
-            text = text.replace(&format!("'{}'", file.name), &format!("\"{flat}\""));
+    let mut beside: Vec<(String, String)> =
+        case.files.iter().map(|file| (flat(&file.name), file.text.clone())).collect();
+    for file in case.files.iter().filter(|file| flat(&file.name) != file.name) {
+        let flat = flat(&file.name);
+        for quote in ['"', '\''] {
+            text = text.replace(&format!("{quote}{}{quote}", file.name), &format!("\"{flat}\""));
         }
-        if beside.iter().any(|(name, other)| *name == flat && *other != file.text) {
-            return Err(fault(&format!("two files of the case would both be called {flat}")));
+        // Power maps are named in tables of die too.
+        for (_, table) in &mut beside {
+            *table = renamed_cells(table, &file.name, &flat);
         }
-        beside.push((flat, file.text.clone()));
     }
+    for (k, (name, text)) in beside.iter().enumerate() {
+        if beside[..k].iter().any(|(known, other)| known == name && other != text) {
+            return Err(fault(&format!("two files of the case would both be called {name}")));
+        }
+    }
+    // The table of the old nozzles is named no more.
+    let used = RefCell::new(Vec::new());
     let load = |name: &str| {
         let known = beside.iter().find(|(known, _)| known == name);
-        known.map(|(_, text)| text.clone()).ok_or_else(|| "no such file".to_owned())
+        let text = known.map(|(_, text)| text.clone()).ok_or_else(|| "no such file".to_owned())?;
+        used.borrow_mut().push(name.to_owned());
+        Ok(text)
     };
     let read: Case =
         case::read(&text, ARRANGED, &load).map_err(|_| fault("the new case does not read back"))?;
@@ -127,12 +149,29 @@ fn arranged_case(case: &CaseFile, found: &Arranged) -> Result<Vec<ResultFile>, F
         return Err(fault("the new case reads back with other nozzles"));
     }
     let mut files = vec![(ARRANGED.to_owned(), text.into_bytes())];
-    for (name, text) in beside {
-        if !files.iter().any(|(known, _)| *known == name) {
-            files.push((name, text.into_bytes()));
+    for (name, text) in &beside {
+        if used.borrow().contains(name) && !files.iter().any(|(known, _)| known == name) {
+            files.push((name.clone(), text.clone().into_bytes()));
         }
     }
     Ok(files)
+}
+
+/// The name of a file of the case among the results, which lie in one folder: `maps/a.csv`
+/// becomes `maps-a.csv`, and one that would be called as a result gets another name.
+fn flat(name: &str) -> String {
+    let flat = name.replace(['/', '\\', ':'], "-").trim_start_matches('.').to_owned();
+    if OWN_FILES.contains(&flat.as_str()) { format!("case-{flat}") } else { flat }
+}
+
+/// The lines of a CSV file with the cells that are `name` called `other`.
+fn renamed_cells(text: &str, name: &str, other: &str) -> String {
+    let cell = |cell: &str| {
+        let inner = cell.trim().trim_matches('"');
+        if inner == name { cell.replace(name, other) } else { cell.to_owned() }
+    };
+    let line = |line: &str| line.split(',').map(cell).collect::<Vec<_>>().join(",");
+    text.split_inclusive('\n').map(line).collect()
 }
 
 fn nozzles_of(module: &Module) -> &[Nozzle] {

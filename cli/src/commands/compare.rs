@@ -6,17 +6,28 @@ use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::results_folder::ResultsFolder;
 use crate::tables::csv;
-use crate::{console, text};
+use crate::{console, maps, text};
 
 use super::solving::publish;
 
 /// Reads both, compares, tells.
 pub fn run(arguments: &CompareArguments) -> Result<Exit, Failure> {
-    let mut comparison = Comparison::of(&arguments.a, &arguments.b)?;
+    let (mut comparison, difference) = Comparison::of(&arguments.a, &arguments.b)?;
     if let Some(target) = &arguments.output {
         let folder = ResultsFolder::prepare(target)?;
         let table = csv(&ComparisonRow::HEADER, &comparison.rows).map_err(super::not_written)?;
-        publish(folder, vec![("compare.csv".to_owned(), table)], |names| {
+        let mut files = vec![("compare.csv".to_owned(), table)];
+        if let Some(difference) = &difference {
+            let of = |name: &str| {
+                let row = comparison.rows.iter().find(|row| row.name == name);
+                row.and_then(|row| row.difference_K)
+            };
+            let details: Vec<Option<f64>> =
+                difference.module.die.iter().map(|die| of(&die.name)).collect();
+            let maps = maps::of_difference(difference, &details).map_err(super::not_written)?;
+            files.extend(maps.into_iter().map(|map| (map.file, map.png)));
+        }
+        publish(folder, files, |names| {
             comparison.files = names;
             json(&comparison)
         })?;

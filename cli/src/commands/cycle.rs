@@ -1,5 +1,6 @@
 //! `cycle`: temperatures over time.
 
+use std::path::Path;
 use std::time::Instant;
 
 use sprayside_solver::module::{Cycle, Module, Sensor};
@@ -10,13 +11,14 @@ use sprayside_solver::transient::{
 };
 
 use crate::arguments::CycleArguments;
+use crate::exchange::state;
 use crate::exit::Exit;
 use crate::failure::Failure;
 use crate::progress::Progress;
 use crate::results_folder::ResultsFolder;
 use crate::summary::CycleSummary;
 use crate::tables::{CycleRow, csv, history_csv, step_response_csv};
-use crate::{maps, text};
+use crate::{maps, report, text};
 
 use super::solving::{self, Setting};
 
@@ -43,6 +45,8 @@ pub struct Cycled<'a> {
     pub responses: &'a [StepResponse],
     /// Unknowns of the mesh of the step responses.
     pub response_unknowns: usize,
+    /// The results that the run goes on from.
+    pub from: Option<&'a Path>,
 }
 
 impl Cycled<'_> {
@@ -85,9 +89,10 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
         });
     };
     let module = &case.case.module;
+    let from = arguments.from.as_deref().map(state::read).transpose()?;
     let target = setting.target();
     let folder = ResultsFolder::prepare(&target)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let mut warnings: Vec<String> = case.case.warnings.iter().map(text::warning_line).collect();
     let (solution, steady_max_K) = mesh_of(module, cycle, &mut progress, &mut warnings)?;
     let result = transient::run(
@@ -97,6 +102,7 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
             steady_mesh: &solution.mesh,
             steady_max_K: steady_max_K.as_deref(),
             sensors: &case.case.sensors,
+            from: from.as_ref(),
         },
         TransientOptions::default(),
         &mut |stage, share| progress.stage(stage, share),
@@ -137,6 +143,7 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
         rows: &rows,
         responses: &responses,
         response_unknowns,
+        from: arguments.from.as_deref(),
     };
     let mut files = vec![
         ("history.csv".to_owned(), history_csv(&cycled).map_err(super::not_written)?),
@@ -151,11 +158,32 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     }
     let pictures = maps::of_cycle(&cycled).map_err(super::not_written)?;
     files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
+    files.extend(states(&cycled, arguments.save_states)?);
     let mut summary = CycleSummary::of(&case, &cycled, warnings);
+    let report = report::of_cycle(&case, &cycled, &summary, &files).map_err(super::not_written)?;
+    files.push((report::FILE.to_owned(), report));
     solving::publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
     setting.tell(&case, &summary, |summary| text::cycle(&case, &cycled, summary, &target))?;
     Ok(solving::exit_of(cycled.verdict()))
+}
+
+/// The states that another run may start from: the end, and those of the pictures if asked for.
+fn states(cycled: &Cycled, of_pictures: bool) -> Result<Vec<solving::ResultFile>, Failure> {
+    let run = &cycled.result.run;
+    let pictured = run.snapshots.iter().enumerate().filter(|_| of_pictures);
+    let pictured = pictured.map(|(k, s)| (format!("snapshot-{}.npz", k + 1), &s.rise_K));
+    std::iter::once((state::STATE.to_owned(), &run.end))
+        .chain(pictured)
+        .map(|(name, rise_K)| {
+            let saved = cycled.result.saved(cycled.module, rise_K);
+            let bytes = state::file(&saved).map_err(|error| Failure::File {
+                headline: format!("cannot make {name}: {error}"),
+                help: None,
+            })?;
+            Ok((name, bytes))
+        })
+        .collect()
 }
 
 /// The steady solution whose mesh is used, and the hottest point of each source in it: that of the
@@ -169,6 +197,7 @@ fn mesh_of(
     let options = SteadyOptions::default();
     match steady::solve_keeping(module, &options, &mut |level| progress.solved(level)) {
         Ok((result, solution)) => {
+            solving::sound(module, &result)?;
             let hottest = result.junctions.iter().map(|junction| junction.max_K).collect();
             Ok((solution, Some(hottest)))
         }
@@ -178,9 +207,11 @@ fn mesh_of(
                     .to_owned(),
             );
             let mean = module_of(module, cycle, &|signal| signal.mean());
-            steady::solve_keeping(&mean, &options, &mut |level| progress.solved(level))
-                .map(|(_, solution)| (solution, None))
-                .map_err(|error| solving::why_not_solved(&error))
+            let (result, solution) =
+                steady::solve_keeping(&mean, &options, &mut |level| progress.solved(level))
+                    .map_err(|error| solving::why_not_solved(&error))?;
+            solving::sound(&mean, &result)?;
+            Ok((solution, None))
         }
         Err(error) => Err(solving::why_not_solved(&error)),
     }
@@ -224,6 +255,15 @@ fn why_no_run(error: &TransientError) -> Failure {
                 Failure::Request { help, .. } => Failure::Request { headline, help },
                 Failure::NoSolution { help, .. } => Failure::NoSolution { headline, help },
                 other => other,
+            };
+        }
+        TransientError::OtherState(_) => {
+            return Failure::Request {
+                headline,
+                help:
+                    "--from takes results of the same module; the mesh follows powers, cooling and \
+                       accuracy of the case, so let [cycle] change them, and not the case"
+                        .to_owned(),
             };
         }
         TransientError::NoCapacity { .. } => {

@@ -13,6 +13,7 @@ mod new;
 mod points;
 mod qualify;
 mod resistance;
+mod schema;
 mod sensitivity;
 mod solve;
 pub mod solving;
@@ -34,6 +35,7 @@ pub fn run(command: &Command) -> Result<Exit, Failure> {
         Command::Explain(arguments) => explain::run(arguments),
         Command::Completions(arguments) => completions::run(arguments),
         Command::Man(arguments) => man::run(arguments),
+        Command::Schema(_) => schema::run(),
         Command::Resistance(arguments) => resistance::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Arrange(arguments) => arrange::run(arguments),

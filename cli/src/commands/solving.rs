@@ -145,7 +145,7 @@ pub fn run(
     let target = setting.target();
     // Before the work, so that a folder that cannot be written costs no time.
     let folder = ResultsFolder::prepare(&target)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let module = &case.case.module;
     setting.check_sections(module)?;
     let (result, solution, half) =
@@ -157,6 +157,7 @@ pub fn run(
             error => why_not_solved(&error),
         })?;
     sound(module, &result)?;
+    let solve_seconds = seconds_since(started);
     progress.doing("drawing and writing");
     let survey = Survey::of_result(module, &result)
         .map_err(|error| why_not_solved(&SteadyError::Spray(error)))?;
@@ -186,6 +187,7 @@ pub fn run(
     warnings.extend(seating.iter().flat_map(|seating| seating.warnings.iter().cloned()));
     warnings.extend(beyond_limits(&sensors, &readings));
     let mut summary = Summary::of(&solved, warnings);
+    summary.solve_seconds = solve_seconds;
     let mut files = usual_files(&solved, &setting.pictures)?;
     let more = more(&solved, &mut summary, &progress)?;
     let report = report::of_solved(&solved, &summary, &files, &more).map_err(super::not_written)?;
@@ -217,6 +219,11 @@ pub fn sound(module: &Module, result: &SteadyResult) -> Result<(), Failure> {
     })
 }
 
+/// Seconds since then; milliseconds are exact enough.
+fn seconds_since(started: Instant) -> f64 {
+    (started.elapsed().as_secs_f64() * 1e3).round() / 1e3
+}
+
 /// Writes the files, then the summary that lists them and says how long all has taken since
 /// `started`, and puts the folder in place.
 pub fn publish_summary(
@@ -225,8 +232,7 @@ pub fn publish_summary(
     summary: &mut impl CommandSummary,
     started: Instant,
 ) -> Result<(), Failure> {
-    // Milliseconds are exact enough.
-    let seconds = (started.elapsed().as_secs_f64() * 1e3).round() / 1e3;
+    let seconds = seconds_since(started);
     publish(folder, files, |names| {
         summary.wrote(names, seconds);
         summary.json().map_err(super::not_written)

@@ -1,6 +1,7 @@
 //! Every field of the plane under one name, with its unit.
 
 use ndarray::Array2;
+use sprayside_solver::module::Module;
 use sprayside_solver::results::{PlaneField, active_faces};
 
 use crate::figures::celsius;
@@ -14,6 +15,8 @@ pub struct Fields {
     pub y_lines_m: Vec<f64>,
     /// The fields.
     pub all: Vec<Field>,
+    /// Outline of each source, die before heaters, m: a row of lower left and upper right corner.
+    pub outlines_m: Vec<[f64; 4]>,
 }
 
 /// One field.
@@ -57,5 +60,12 @@ pub fn fields(solved: &Solved) -> Fields {
         x_lines_m: result.surface_K.x_lines_m.to_vec(),
         y_lines_m: result.surface_K.y_lines_m.to_vec(),
         all,
+        outlines_m: outlines_m(&solved.case.case.module),
     }
+}
+
+fn outlines_m(module: &Module) -> Vec<[f64; 4]> {
+    let die = module.die.iter().map(|die| die.rect);
+    let heaters = module.heaters.iter().map(|heater| heater.rect);
+    die.chain(heaters).map(|r| [r.x0_m, r.y0_m, r.x1_m, r.y1_m]).collect()
 }

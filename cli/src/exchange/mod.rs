@@ -6,10 +6,12 @@
 mod cells;
 mod fields;
 mod npz;
+pub mod state;
 mod system;
 mod vtr;
 
 use clap::ValueEnum;
+use sprayside_solver::transient::SavedState;
 
 use crate::failure::Failure;
 use crate::summary::Solved;
@@ -18,11 +20,14 @@ use fields::fields;
 
 /// The table of all cells.
 pub const CELLS: &str = "cells.csv";
+/// The archive of the fields.
+pub const FIELDS: &str = "fields.npz";
 
 /// A form that other programs read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum SaveForm {
-    /// fields.npz: NumPy arrays of every field with the lines of the grid
+    /// fields.npz: NumPy arrays of every field with the lines of the grid; state.npz: all cells, for
+    /// `cycle --from`
     Npy,
     /// surface.vtr and module.vtr: VTK XML rectilinear grids, in the plane and in space
     Vtk,
@@ -42,7 +47,11 @@ pub fn files(solved: &Solved, forms: &[SaveForm]) -> Result<Vec<(String, Vec<u8>
     };
     let all = fields(solved);
     if asked(SaveForm::Npy) {
-        files.push(("fields.npz".to_owned(), npz::file(&all).map_err(failed)?));
+        files.push((FIELDS.to_owned(), npz::file(&all).map_err(failed)?));
+        let solution = solved.solution;
+        let inlet_K = solved.case.case.module.coolant.inlet_K;
+        let state = SavedState::of(&solution.mesh, inlet_K, &solution.rise_K);
+        files.push((state::STATE.to_owned(), state::file(&state).map_err(failed)?));
     }
     if asked(SaveForm::Vtk) {
         files.push(("surface.vtr".to_owned(), vtr::surface(&all)));

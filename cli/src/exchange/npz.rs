@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use ndarray::Array1;
+use ndarray::{Array1, arr2};
 use ndarray_npy::NpzWriter;
 
 use super::fields::Fields;
@@ -17,6 +17,9 @@ pub fn file(fields: &Fields) -> Result<Vec<u8>, String> {
     for field in &fields.all {
         archive.add_array(&field.name, &field.values).map_err(|error| error.to_string())?;
     }
+    archive
+        .add_array("source_rect_m", &arr2(&fields.outlines_m))
+        .map_err(|error| error.to_string())?;
     archive.finish().map_err(|error| error.to_string())?;
     Ok(bytes.into_inner())
 }

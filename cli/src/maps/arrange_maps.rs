@@ -46,6 +46,7 @@ pub fn of_before_and_after(
             convert: celsius,
             scale: scale.clone(),
             smooth: true,
+            jumps: true,
             marks: hottest.map(|j| Mark { at_m: j.hot_spot_m, chief: true }).into_iter().collect(),
             nozzles: &nozzles,
             details: result

@@ -87,23 +87,51 @@ pub fn contrast(a: f64, b: f64) -> f64 {
 }
 
 /// A picture in memory, red, green and blue a pixel, rows from the top.
+///
+/// What draws counts in points; a picture wider than usual has several pixels a point, so that
+/// its lines and texts grow with it.
 #[derive(Debug)]
 pub struct Canvas {
-    /// Pixels along x.
+    /// Points along x.
     pub width: usize,
-    /// Pixels along y.
+    /// Points along y.
     pub height: usize,
-    /// `3 * width * height` bytes.
+    /// Pixels along x and y.
+    size: [usize; 2],
+    /// Pixels a point.
+    zoom: f64,
+    /// Three bytes a pixel.
     pub pixels: Vec<u8>,
     failed: Option<MapError>,
     vectors: Option<Vectors>,
 }
 
 impl Canvas {
-    /// An empty page.
+    /// An empty page, a pixel a point.
     pub fn new(width: usize, height: usize) -> Canvas {
-        let pixels = PAGE.iter().copied().cycle().take(3 * width * height).collect();
-        Canvas { width, height, pixels, failed: None, vectors: None }
+        Canvas::zoomed(width, height, 1.0)
+    }
+
+    /// An empty page of so many points, with `zoom` pixels each along either side.
+    pub fn zoomed(width: usize, height: usize, zoom: f64) -> Canvas {
+        let size = [width, height].map(|points| (points as f64 * zoom).round() as usize);
+        let pixels = PAGE.iter().copied().cycle().take(3 * size[0] * size[1]).collect();
+        Canvas { width, height, size, zoom, pixels, failed: None, vectors: None }
+    }
+
+    /// Pixels along x and y.
+    pub fn size(&self) -> [usize; 2] {
+        self.size
+    }
+
+    /// Pixels a point.
+    pub fn zoom(&self) -> f64 {
+        self.zoom
+    }
+
+    /// The first pixel of a point.
+    fn pixel(&self, point: i32) -> i32 {
+        (f64::from(point) * self.zoom).round() as i32
     }
 
     /// From now on keeps what is drawn as vectors too.
@@ -116,11 +144,13 @@ impl Canvas {
         if self.vectors.is_none() {
             return Ok(());
         }
-        let mut part = Canvas::new(size[0], size[1]);
-        for row in 0..size[1] {
-            let start = 3 * ((y + row) * self.width + x);
-            part.pixels[3 * row * size[0]..3 * (row + 1) * size[0]]
-                .copy_from_slice(&self.pixels[start..start + 3 * size[0]]);
+        let mut part = Canvas::zoomed(size[0], size[1], self.zoom);
+        let [columns, rows] = part.size;
+        let [left, top] = [x, y].map(|point| self.pixel(point as i32) as usize);
+        for row in 0..rows.min(self.size[1].saturating_sub(top)) {
+            let start = 3 * ((top + row) * self.size[0] + left);
+            part.pixels[3 * row * columns..3 * (row + 1) * columns]
+                .copy_from_slice(&self.pixels[start..start + 3 * columns]);
         }
         let png = STANDARD.encode(png_file::encode(&part, &[])?);
         if let Some(vectors) = &mut self.vectors {
@@ -131,16 +161,18 @@ impl Canvas {
 
     /// What was drawn as SVG, if it was recorded.
     pub fn svg(&self, title: &str, description: &str) -> Option<Vec<u8>> {
-        let size = [self.width, self.height];
-        self.vectors.as_ref().map(|vectors| vectors.document(size, title, description))
+        let points = [self.width, self.height];
+        let vectors = self.vectors.as_ref();
+        vectors.map(|vectors| vectors.document(points, self.size, title, description))
     }
 
     /// Mixes a colour into a pixel; outside the page nothing happens.
     fn blend(&mut self, x: i32, y: i32, colour: Rgb, share: f32) {
-        if x < 0 || y < 0 || x as usize >= self.width || y as usize >= self.height || share <= 0.0 {
+        let [width, height] = self.size;
+        if x < 0 || y < 0 || x as usize >= width || y as usize >= height || share <= 0.0 {
             return;
         }
-        let at = 3 * (y as usize * self.width + x as usize);
+        let at = 3 * (y as usize * width + x as usize);
         for (pixel, ink) in self.pixels[at..at + 3].iter_mut().zip(colour) {
             let mixed = f32::from(*pixel) + (f32::from(ink) - f32::from(*pixel)) * share.min(1.0);
             *pixel = (mixed + 0.5) as u8;
@@ -152,10 +184,12 @@ impl Canvas {
         if let Some(vectors) = &mut self.vectors {
             vectors.bar([x0, y0], [x1, y1], colour);
         }
-        let size = (self.width as u32, self.height as u32);
+        let size = (self.size[0] as u32, self.size[1] as u32);
         let [r, g, b] = colour;
         // Plotters leaves out the far edge.
-        let corners = [(x0.min(x1), y0.min(y1)), (x0.max(x1) + 1, y0.max(y1) + 1)];
+        let near = (self.pixel(x0.min(x1)), self.pixel(y0.min(y1)));
+        let far = (self.pixel(x0.max(x1) + 1), self.pixel(y0.max(y1) + 1));
+        let corners = [near, (far.0.max(near.0 + 1), far.1.max(near.1 + 1))];
         let rectangle = Rectangle::new(corners, RGBColor(r, g, b).filled());
         let drawn =
             BitMapBackend::with_buffer(&mut self.pixels, size).into_drawing_area().draw(&rectangle);
@@ -164,31 +198,40 @@ impl Canvas {
         }
     }
 
-    /// The outline of a rectangle, one pixel wide, from corner to corner inclusive; `dash`
+    /// The outline of a rectangle, one point wide, from corner to corner inclusive; `dash`
     /// pixels on and as many off, or unbroken.
     pub fn outline(&mut self, corners: [[i32; 2]; 2], colour: Rgb, share: f32, dash: Option<i32>) {
         let [[x0, y0], [x1, y1]] = corners;
         if let Some(vectors) = &mut self.vectors {
             vectors.outline(corners, colour, share, dash);
         }
+        let dash = dash.map(|dash| self.pixel(dash).max(1));
         let shown = |n: i32| dash.is_none_or(|dash| n.rem_euclid(2 * dash) < dash);
+        let thick = self.pixel(1).max(1);
+        let [x0, y0] = [x0, y0].map(|point| self.pixel(point));
+        let [x1, y1] = [x1, y1].map(|point| self.pixel(point) + thick - 1);
         for x in x0..=x1 {
             if shown(x - x0) {
-                self.blend(x, y0, colour, share);
-                self.blend(x, y1, colour, share);
+                for k in 0..thick {
+                    self.blend(x, y0 + k, colour, share);
+                    self.blend(x, y1 - k, colour, share);
+                }
             }
         }
-        for y in y0 + 1..y1 {
+        for y in y0 + thick..=y1 - thick {
             if shown(y - y0) {
-                self.blend(x0, y, colour, share);
-                self.blend(x1, y, colour, share);
+                for k in 0..thick {
+                    self.blend(x0 + k, y, colour, share);
+                    self.blend(x1 - k, y, colour, share);
+                }
             }
         }
     }
 
     /// A line of text whose capitals are centred on `y`.
     pub fn text(&mut self, text: &str, x: f32, y: f32, align: Align, style: Style) {
-        let Some(mask) = text::mask(text, style.size_px, style.weight) else { return };
+        let zoom = self.zoom as f32;
+        let Some(mask) = text::mask(text, zoom * style.size_px, style.weight) else { return };
         let width = text::width_px(text, style.size_px, style.weight);
         let start = match align {
             Align::Start => x,
@@ -202,15 +245,16 @@ impl Canvas {
         }
         self.stamp(
             &mask,
-            start.round() as i32 - mask.pen_x,
-            base.round() as i32 - mask.base_y,
+            (zoom * start).round() as i32 - mask.pen_x,
+            (zoom * base).round() as i32 - mask.base_y,
             style,
         );
     }
 
     /// Text that runs upward, centred on the point.
     pub fn text_upward(&mut self, text: &str, x: f32, y: f32, style: Style) {
-        let Some(mask) = text::mask(text, style.size_px, style.weight) else { return };
+        let zoom = self.zoom as f32;
+        let Some(mask) = text::mask(text, zoom * style.size_px, style.weight) else { return };
         let width = text::width_px(text, style.size_px, style.weight);
         let mask = mask.upward();
         let base = x + text::capital_px(style.size_px) / 2.0;
@@ -222,8 +266,8 @@ impl Canvas {
         let start = y + width / 2.0;
         self.stamp(
             &mask,
-            base.round() as i32 - mask.pen_x,
-            start.round() as i32 - mask.base_y,
+            (zoom * base).round() as i32 - mask.pen_x,
+            (zoom * start).round() as i32 - mask.base_y,
             style,
         );
     }
@@ -248,6 +292,8 @@ impl Canvas {
         if let Some(vectors) = &mut self.vectors {
             vectors.ring(centre, radius, width, colour);
         }
+        let centre = centre.map(|at| at * self.zoom);
+        let (radius, width) = (radius * self.zoom, width * self.zoom);
         let reach = radius + width / 2.0 + 1.0;
         let [x0, y0] = centre.map(|c| (c - reach).floor() as i32);
         let [x1, y1] = centre.map(|c| (c + reach).ceil() as i32);
@@ -273,6 +319,9 @@ impl Canvas {
         if let Some(vectors) = &mut self.vectors {
             vectors.stroke(points, width, (colour, share), clip);
         }
+        let points: Vec<[f64; 2]> = points.iter().map(|at| at.map(|v| v * self.zoom)).collect();
+        let width = width * self.zoom;
+        let clip = clip.map(|point| self.pixel(point));
         // Coverage first, so that neighbouring pieces do not add up where they meet.
         let mut covered: HashMap<(i32, i32), f32> = HashMap::new();
         let reach = width / 2.0 + 1.0;
@@ -299,11 +348,12 @@ impl Canvas {
     /// Mean relative luminance of the pixels of a rectangle, 0 to 1.
     pub fn luminance(&self, rect: [[i32; 2]; 2]) -> f64 {
         let clamp = |v: i32, most: usize| v.clamp(0, most as i32) as usize;
-        let [[x0, y0], [x1, y1]] = rect;
+        let [[x0, y0], [x1, y1]] = rect.map(|corner| corner.map(|point| self.pixel(point)));
         let (mut sum, mut count) = (0.0, 0usize);
-        for y in clamp(y0, self.height)..clamp(y1, self.height) {
-            for x in clamp(x0, self.width)..clamp(x1, self.width) {
-                let at = 3 * (y * self.width + x);
+        let [width, height] = self.size;
+        for y in clamp(y0, height)..clamp(y1, height) {
+            for x in clamp(x0, width)..clamp(x1, width) {
+                let at = 3 * (y * width + x);
                 sum += relative_luminance([0, 1, 2].map(|c| self.pixels[at + c]));
                 count += 1;
             }
@@ -392,6 +442,25 @@ mod tests {
         assert_eq!(pixel(&canvas, 9, 12), INK);
         assert_eq!(pixel(&canvas, 10, 12), PAGE);
         canvas.failure().expect("nothing failed");
+    }
+
+    #[test]
+    fn a_wide_picture_is_the_same_one_with_more_pixels() {
+        let mut canvas = Canvas::zoomed(20, 10, 2.5);
+        assert_eq!(canvas.size(), [50, 25]);
+        canvas.bar([4, 2], [7, 3], INK);
+        let at = |canvas: &Canvas, x: usize, y: usize| canvas.pixels[3 * (y * 50 + x)];
+        for (x, y, inside) in [(10, 5, true), (19, 9, true), (9, 5, false), (20, 5, false)] {
+            assert_eq!(at(&canvas, x, y) == INK[0], inside, "{x} {y}");
+        }
+        let rows = |size: f32, zoom: f64| {
+            let mut canvas = Canvas::zoomed(40, 40, zoom);
+            canvas.text("H", 20.0, 20.0, Align::Middle, Style::page(size));
+            let [width, height] = canvas.size();
+            let dark = |y: &usize| (0..width).any(|x| canvas.pixels[3 * (y * width + x)] < 128);
+            (0..height).filter(dark).count()
+        };
+        assert!(rows(14.0, 3.0).abs_diff(3 * rows(14.0, 1.0)) <= 3);
     }
 
     #[test]

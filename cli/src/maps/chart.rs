@@ -1,6 +1,7 @@
 //! The convergence of a solve as a picture: kelvin against unknowns, both on logarithmic axes.
 
-use super::canvas::{Align, Canvas, FAINT, INK, Style};
+use super::canvas::{Align, Canvas, FAINT, INK, PAGE, Style};
+use super::layout::PixelRect;
 use super::scale::Rgb;
 use super::text::{Weight, fitted, width_px};
 use super::{MapError, Picture, png_file};
@@ -93,9 +94,6 @@ pub fn draw(chart: &Chart) -> Result<Picture, MapError> {
         for x in (FRAME[0]..FRAME[2]).step_by(14) {
             canvas.bar([x, y], [(x + 8).min(FRAME[2]), y + 1], INK);
         }
-        let text = format!("asked for: {} K", significant(goal, 3));
-        let (x, y) = (FRAME[2] as f32 - 8.0, y as f32 - 12.0);
-        canvas.text(&text, x, y, Align::End, Style::page(14.0));
     }
     let last = chart.ways.len().saturating_sub(1);
     for (k, way) in chart.ways.iter().enumerate() {
@@ -104,6 +102,9 @@ pub fn draw(chart: &Chart) -> Result<Picture, MapError> {
             if chief { (FIRST, SECOND, 2.6) } else { (FIRST_PALE, SECOND_PALE, 1.2) };
         draw_way(&mut canvas, &axes, &way.distance, first, width, chief);
         draw_way(&mut canvas, &axes, &way.uncertainty, second, width, chief);
+    }
+    if let Some((_, goal)) = goal {
+        draw_goal_words(&mut canvas, &axes, chart, goal);
     }
     draw_words(&mut canvas, chart);
     let title = "Convergence";
@@ -114,6 +115,47 @@ pub fn draw(chart: &Chart) -> Result<Picture, MapError> {
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
     let words = [("Title", title), ("Description", &description), ("Software", software)];
     Ok(Picture { file: chart.file.clone(), png: png_file::encode(&canvas, &words)? })
+}
+
+/// The words on the line of the accuracy asked for, above or below it, where the fewest curves
+/// run.
+fn draw_goal_words(canvas: &mut Canvas, axes: &Axes, chart: &Chart, goal_K: f64) {
+    let text = format!("asked for: {} K", significant(goal_K, 3));
+    let style = Style { halo: Some(PAGE), ..Style::page(14.0) };
+    let width = f64::from(width_px(&text, style.size_px, style.weight));
+    let line = axes.place((1.0, goal_K))[1];
+    let [left, top, right, bottom] = FRAME.map(f64::from);
+    let curves: Vec<Vec<[f64; 2]>> = chart
+        .ways
+        .iter()
+        .flat_map(|way| [&way.distance, &way.uncertainty])
+        .map(|points| points.iter().map(|p| axes.place(*p)).collect())
+        .collect();
+    let crossed = |claim: &PixelRect| {
+        let pieces = curves.iter().flat_map(|curve| curve.windows(2));
+        pieces.filter(|pair| crosses(claim, pair[0], pair[1])).count()
+    };
+    let xs = (0..=6).map(|k| {
+        let share = f64::from(k) / 6.0;
+        right - 12.0 - width / 2.0 - share * (right - left - 24.0 - width)
+    });
+    let places = xs.flat_map(|x| [[x, line - 13.0], [x, line + 15.0]]);
+    let inside = places.filter(|[_, y]| *y > top + 9.0 && *y < bottom - 9.0);
+    let best = inside.min_by_key(|[x, y]| crossed(&PixelRect::around(*x, *y, width + 12.0, 22.0)));
+    if let Some([x, y]) = best {
+        canvas.text(&text, x as f32, y as f32, Align::Middle, style);
+    }
+}
+
+/// Whether a straight piece passes through a rectangle.
+fn crosses(rect: &PixelRect, a: [f64; 2], b: [f64; 2]) -> bool {
+    // A step a pixel is fine enough for a picture.
+    let steps = (b[0] - a[0]).abs().max((b[1] - a[1]).abs()).ceil().max(1.0) as usize;
+    (0..=steps).any(|k| {
+        let share = k as f64 / steps as f64;
+        let [x, y] = [0, 1].map(|axis| a[axis] + share * (b[axis] - a[axis]));
+        x > rect.x0 && x < rect.x1 && y > rect.y0 && y < rect.y1
+    })
 }
 
 fn draw_way(

@@ -15,8 +15,10 @@ use crate::figures::{celsius, significant};
 /// Universal Design", 2008), without the yellow that does not show on white.
 const COLOURS: [Rgb; 6] =
     [[0, 114, 178], [213, 94, 0], [0, 158, 115], [204, 121, 167], [86, 180, 233], [150, 110, 0]];
-/// Lines with names of their own; beyond that only the hottest of each type.
+/// Most lines with names: the hottest of each type, and those that go their own way.
 const MOST_NAMED: usize = 12;
+/// A line that leaves the chief one of its type by this share of all that is shown goes its own way.
+const OWN_WAY: f64 = 0.04;
 
 /// Draws every picture of a run.
 pub fn of_cycle(cycled: &Cycled) -> Result<Vec<Picture>, MapError> {
@@ -32,7 +34,16 @@ fn paler(colour: Rgb) -> Rgb {
     colour.map(|c| (f32::from(c) * 0.45 + 255.0 * 0.55) as u8)
 }
 
-/// Sources as lines: `points` of each; die of a type share a colour, the hottest of each stands out.
+/// How far two lines over the same values of x are apart; 0 where they are over others.
+fn apart(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
+    if a.len() != b.len() || a.iter().zip(b).any(|(a, b)| a[0] != b[0]) {
+        return 0.0;
+    }
+    a.iter().zip(b).map(|(a, b)| (a[1] - b[1]).abs()).fold(0.0, f64::max)
+}
+
+/// Sources as lines: `points` of each; die of a type share a colour, the hottest of each stands out,
+/// and so do those that go their own way.
 fn source_lines(
     cycled: &Cycled,
     sources: &[usize],
@@ -55,10 +66,27 @@ fn source_lines(
             }
         }
     }
-    let mut lines: Vec<(bool, Line)> = sources
+    let all: Vec<Vec<[f64; 2]>> = (0..sources.len()).map(points).collect();
+    let (low, high) = all
+        .iter()
+        .flatten()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p[1]), h.max(p[1])));
+    let chief_of = |s: usize| {
+        let of_type = types.iter().position(|t| *t == cycled.rows[s].r#type).unwrap_or(0);
+        sources.iter().position(|o| *o == chief[of_type]).unwrap_or(0)
+    };
+    let mut own_way: Vec<(f64, usize)> = sources
         .iter()
         .enumerate()
-        .map(|(k, &s)| {
+        .map(|(k, &s)| (apart(&all[k], &all[chief_of(s)]), s))
+        .filter(|(apart, _)| *apart > OWN_WAY * (high - low))
+        .collect();
+    own_way.sort_by(|a, b| b.0.total_cmp(&a.0));
+    own_way.truncate(MOST_NAMED.saturating_sub(types.len()));
+    let mut lines: Vec<(bool, Line)> = sources
+        .iter()
+        .zip(all)
+        .map(|(&s, points)| {
             let of_type = types.iter().position(|t| *t == cycled.rows[s].r#type).unwrap_or(0);
             let is_chief = chief[of_type] == s;
             let colour = COLOURS[of_type % COLOURS.len()];
@@ -67,12 +95,12 @@ fn source_lines(
             let name = match (is_chief, alone) {
                 (true, 1) => cycled.name(s).to_owned(),
                 (true, _) => format!("{} ({})", cycled.name(s), types[of_type]),
-                (false, _) if sources.len() <= MOST_NAMED => cycled.name(s).to_owned(),
+                (false, _) if own_way.iter().any(|(_, o)| *o == s) => cycled.name(s).to_owned(),
                 _ => String::new(),
             };
             let line = Line {
                 name,
-                points: points(k),
+                points,
                 colour: if is_chief { colour } else { paler(colour) },
                 width: if is_chief { 2.4 } else { 1.3 },
             };
@@ -143,9 +171,12 @@ fn history<'a>(cycled: &Cycled<'a>) -> Page<'a> {
         .rows
         .iter()
         .max_by(|a, b| a.highest_C.unwrap_or(f64::MIN).total_cmp(&b.highest_C.unwrap_or(f64::MIN)));
+    let rows = cycled.rows;
+    let shared = (1..rows.len()).any(|k| rows[..k].iter().any(|row| row.r#type == rows[k].r#type));
+    let pale = if shared { ". Pale: others of a type" } else { "" };
     let subtitle = hottest.map_or(String::new(), |row| {
         format!(
-            "Hottest: {} with {:.1} ± {:.1} °C at {} s; its swing in the last period is {:.1} K",
+            "Hottest: {} with {:.1} ± {:.1} °C at {} s; its swing in the last period is {:.1} K{pale}",
             row.die,
             row.highest_C.unwrap_or(f64::NAN),
             row.uncertainty_K.unwrap_or(f64::NAN),
@@ -210,6 +241,7 @@ fn snapshots(cycled: &Cycled) -> Result<Vec<Picture>, MapError> {
             convert: celsius,
             scale: scale.clone(),
             smooth: true,
+            jumps: true,
             marks: Vec::new(),
             nozzles: &[],
             details: snapshot

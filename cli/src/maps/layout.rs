@@ -90,12 +90,11 @@ impl Layout {
         Layout::wide(size_m, WIDTH_PX)
     }
 
-    /// The same in a picture of another width; text keeps its size.
+    /// The same in a picture of another width.
     pub fn wide(size_m: [f64; 2], width_px: f64) -> Layout {
         let [length, height] = size_m;
         let room = width_px - LEFT_PX - RIGHT_PX;
-        let highest = MOST_MAP_HEIGHT_PX * (width_px / WIDTH_PX).max(1.0);
-        let scale = (room / length).min(highest / height);
+        let scale = (room / length).min(MOST_MAP_HEIGHT_PX / height);
         let map_width = (length * scale).round().max(1.0);
         let map_height = (height * scale).round().max(1.0);
         let map =
@@ -112,6 +111,20 @@ impl Layout {
             map,
             bar,
             pixels_per_m: scale,
+        }
+    }
+
+    /// The same where a point has `zoom` pixels.
+    pub fn zoomed(&self, zoom: f64) -> Layout {
+        let rect = |r: &PixelRect| {
+            let [x0, y0, x1, y1] = [r.x0, r.y0, r.x1, r.y1].map(|v| (v * zoom).round());
+            PixelRect { x0, y0, x1, y1 }
+        };
+        Layout {
+            size: self.size.map(|points| (points as f64 * zoom).round() as usize),
+            map: rect(&self.map),
+            bar: rect(&self.bar),
+            pixels_per_m: self.pixels_per_m * zoom,
         }
     }
 

@@ -239,7 +239,7 @@ fn draw_panel(
         }
     }
     let mut widest = 0.0f32;
-    let most = ((bottom - top) / 45).max(2) as usize;
+    let most = ((bottom - top) / 45).max(4) as usize;
     let mut lowest = f64::INFINITY;
     for (value, text) in up.ticks(most) {
         let y = f64::from(bottom) - up.share(value) * height;

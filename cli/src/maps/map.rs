@@ -33,6 +33,8 @@ pub struct Map<'a> {
     pub scale: ColourScale,
     /// Whether to interpolate between cells.
     pub smooth: bool,
+    /// Whether values jump at the edges of die, as on the surface.
+    pub jumps: bool,
     /// Points to mark, the most important first.
     pub marks: Vec<Mark>,
     /// Nozzles to draw.
@@ -94,13 +96,16 @@ pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
 }
 
 fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
-    let layout = Layout::wide(module.size_m, options.width_px);
-    let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
+    let layout = Layout::wide(module.size_m, options.width_points());
+    let mut canvas = Canvas::zoomed(layout.size[0], layout.size[1], options.zoom());
     if options.svg {
         canvas.record();
     }
     let scale = map.scale.clone().in_colours(options.colours);
-    let edges: Vec<Rect> = module.die.iter().map(|die| die.rect).collect();
+    let edges: Vec<Rect> = match map.jumps {
+        true => module.die.iter().map(|die| die.rect).collect(),
+        false => Vec::new(),
+    };
     let painting = Painting {
         field: map.field,
         convert: map.convert,

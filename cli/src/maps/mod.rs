@@ -6,14 +6,17 @@
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
 //! - [`matrix`], [`chart`], [`mod@lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
 //!   that show no field;
-//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`]: which
-//!   pictures there are.
+//! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`],
+//!   [`difference_maps`]: which pictures there are.
 
 mod arrange_maps;
 mod canvas;
 mod chart;
+#[cfg(test)]
+mod colour_vision;
 mod contours;
 mod cycle_charts;
+mod difference_maps;
 mod layout;
 mod lines;
 mod map;
@@ -35,14 +38,22 @@ mod vectors;
 
 pub use arrange_maps::{of_before_and_after, of_trade_off};
 pub use cycle_charts::of_cycle;
+pub use difference_maps::of_difference;
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
 pub use plot::{Words, contour, histogram, lines, tornado};
+pub use raster::on_grid;
 pub use residuals::of_fit;
 pub use scale::colour_tables;
 pub use solve_maps::{of_sections, of_solve};
-pub use spray_maps::of_survey;
+pub use spray_maps::{HIGHEST_MARGIN, of_survey};
 pub use study_maps::{of_clog, of_convergence, of_resistance, of_sensitivity};
+
+/// Contrast of two colours after the Web Content Accessibility Guidelines 2.2.
+#[cfg(test)]
+pub fn contrast_of(a: [u8; 3], b: [u8; 3]) -> f64 {
+    canvas::contrast(canvas::relative_luminance(a), canvas::relative_luminance(b))
+}
 
 /// A file: its name and its bytes.
 pub type File = (String, Vec<u8>);

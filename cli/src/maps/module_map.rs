@@ -49,6 +49,7 @@ pub fn of_module(module: &Module) -> Result<(Picture, Vec<u8>), MapError> {
         convert: |v| v,
         scale: ColourScale::magma(0.0, 1.0),
         smooth: false,
+        jumps: true,
         marks: Vec::new(),
         nozzles: &nozzles,
         details: module

@@ -49,13 +49,28 @@ pub struct PictureOptions {
     pub sections: Vec<SectionLine>,
 }
 
+/// Width of a picture with a pixel a point.
+const USUAL_WIDTH_PX: f64 = 1200.0;
+
+impl PictureOptions {
+    /// Points along x: a narrow picture has less of them, its text stays legible.
+    pub fn width_points(&self) -> f64 {
+        self.width_px.min(USUAL_WIDTH_PX)
+    }
+
+    /// Pixels a point: in a wide picture text and lines grow with the width.
+    pub fn zoom(&self) -> f64 {
+        (self.width_px / USUAL_WIDTH_PX).max(1.0)
+    }
+}
+
 impl Default for PictureOptions {
     fn default() -> Self {
         PictureOptions {
             scale_C: None,
             colours: Colours::default(),
             isotherms_K: None,
-            width_px: 1200.0,
+            width_px: USUAL_WIDTH_PX,
             svg: false,
             sections: Vec::new(),
         }

@@ -9,7 +9,7 @@ use super::canvas::Canvas;
 pub fn encode(canvas: &Canvas, words: &[(&str, &str)]) -> Result<Vec<u8>, MapError> {
     let failed = |error: png::EncodingError| MapError(error.to_string());
     let mut bytes = Vec::with_capacity(canvas.pixels.len() / 4);
-    let mut encoder = Encoder::new(&mut bytes, canvas.width as u32, canvas.height as u32);
+    let mut encoder = Encoder::new(&mut bytes, canvas.size()[0] as u32, canvas.size()[1] as u32);
     encoder.set_color(ColorType::Rgb);
     encoder.set_depth(BitDepth::Eight);
     // Maps change little from row to row: differences to the row above compress well and fast.

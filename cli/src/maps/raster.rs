@@ -3,6 +3,7 @@
 //! Every pixel is looked up by its own position in the module. Between the centres of cells the
 //! value is interpolated, but never over the edge of a die: temperature and flux jump there.
 
+use ndarray::Array2;
 use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
@@ -40,40 +41,65 @@ struct Place {
 /// Fills the map's rectangle of the canvas.
 pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
     let field = painting.field;
+    let layout = &layout.zoomed(canvas.zoom());
     let (columns, rows) = (layout.map.width() as usize, layout.map.height() as usize);
     let scale = layout.pixels_per_m();
     let across = places(&field.x_lines_m, columns, |c| (c as f64 + 0.5) / scale);
     let down = places(&field.y_lines_m, rows, |r| (rows as f64 - r as f64 - 0.5) / scale);
-    let nx = field.x_lines_m.len() - 1;
     let regions = regions(field, painting.edges);
     let (x0, y0) = (layout.map.x0 as usize, layout.map.y0 as usize);
-    let width = canvas.width;
+    let width = canvas.size()[0];
     for (row, y) in down.iter().enumerate() {
         let start = 3 * ((y0 + row) * width + x0);
         let line = &mut canvas.pixels[start..start + 3 * columns];
         for (pixel, x) in line.chunks_exact_mut(3).zip(&across) {
-            let own = field.values[[y.cell, x.cell]];
-            let value = if !painting.smooth || !own.is_finite() {
-                own
+            let value = if painting.smooth {
+                between(field, &regions, x, y)
             } else {
-                let region = regions[y.cell * nx + x.cell];
-                let (mut sum, mut weights) = (0.0, 0.0);
-                for (j, share_y) in [(y.low, 1.0 - y.share), (y.high, y.share)] {
-                    for (i, share_x) in [(x.low, 1.0 - x.share), (x.high, x.share)] {
-                        let value = field.values[[j, i]];
-                        if regions[j * nx + i] == region && value.is_finite() {
-                            sum += share_x * share_y * value;
-                            weights += share_x * share_y;
-                        }
-                    }
-                }
-                if weights > 0.0 { sum / weights } else { own }
+                field.values[[y.cell, x.cell]]
             };
             let shown = (painting.convert)(value);
             let colour = if shown.is_finite() { painting.scale.colour(shown) } else { NOTHING };
             pixel.copy_from_slice(&colour);
         }
     }
+}
+
+/// The value at a place, interpolated between the centres of cells of its region; that of its own
+/// cell where that has none.
+fn between(field: &PlaneField, regions: &[u32], x: &Place, y: &Place) -> f64 {
+    let own = field.values[[y.cell, x.cell]];
+    if !own.is_finite() {
+        return own;
+    }
+    let nx = field.x_lines_m.len() - 1;
+    let region = regions[y.cell * nx + x.cell];
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for (j, share_y) in [(y.low, 1.0 - y.share), (y.high, y.share)] {
+        for (i, share_x) in [(x.low, 1.0 - x.share), (x.high, x.share)] {
+            let value = field.values[[j, i]];
+            if regions[j * nx + i] == region && value.is_finite() {
+                sum += share_x * share_y * value;
+                weights += share_x * share_y;
+            }
+        }
+    }
+    if weights > 0.0 { sum / weights } else { own }
+}
+
+/// A field in the middle of the cells of another grid, interpolated but not over `edges`.
+pub fn on_grid(
+    field: &PlaneField,
+    edges: &[Rect],
+    x_lines_m: &[f64],
+    y_lines_m: &[f64],
+) -> Array2<f64> {
+    let middle = |lines: &[f64], k: usize| 0.5 * (lines[k] + lines[k + 1]);
+    let (nx, ny) = (x_lines_m.len() - 1, y_lines_m.len() - 1);
+    let across = places(&field.x_lines_m, nx, |i| middle(x_lines_m, i));
+    let up = places(&field.y_lines_m, ny, |j| middle(y_lines_m, j));
+    let regions = regions(field, edges);
+    Array2::from_shape_fn((ny, nx), |(j, i)| between(field, &regions, &across[i], &up[j]))
 }
 
 /// Places of `count` pixels along an axis with these grid lines.
@@ -121,7 +147,6 @@ pub(super) fn regions(field: &PlaneField, edges: &[Rect]) -> Vec<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ndarray::Array2;
 
     fn field(values: Array2<f64>, x_lines: &[f64], y_lines: &[f64]) -> PlaneField {
         PlaneField { x_lines_m: x_lines.into(), y_lines_m: y_lines.into(), values }

@@ -24,6 +24,7 @@ pub struct ColourScale {
     table: Vec<Rgb>,
     alarm: Option<(f64, Rgb)>,
     single: Option<f64>,
+    diverging: bool,
 }
 
 impl ColourScale {
@@ -32,10 +33,22 @@ impl ColourScale {
         ColourScale::with(colorous::MAGMA, low, high)
     }
 
-    /// Magma the other way round, dark at the high end, for values of which small ones matter.
+    /// Magma the other way round, dark at the high end, for values of which small ones matter. It
+    /// ends before black, which would hide all that is well off.
     pub fn magma_reversed(low: f64, high: f64) -> ColourScale {
         let mut scale = ColourScale::magma(low, high);
+        scale.table = reversed(Colours::Magma);
+        scale
+    }
+
+    /// Blue below zero, white at zero, red above, as far on either side: told apart in the common
+    /// forms of colour blindness (C. A. Brewer, "Color Use Guidelines for Mapping and Visualization",
+    /// 1994; the scheme RdBu).
+    pub fn diverging(largest: f64) -> ColourScale {
+        let largest = if largest > 0.0 { largest } else { 1.0 };
+        let mut scale = ColourScale::with(colorous::RED_BLUE, -largest, largest);
         scale.table.reverse();
+        scale.diverging = true;
         scale
     }
 
@@ -45,14 +58,16 @@ impl ColourScale {
         self
     }
 
-    /// The same values in other colours, the same way round.
+    /// The same values in other colours, the same way round; two-sided scales keep theirs.
     pub fn in_colours(mut self, colours: Colours) -> ColourScale {
-        let reversed = luma(self.table[0]) > luma(self.table[ENTRIES - 1]);
-        self.table =
-            (0..ENTRIES).map(|entry| colours.at(entry as f64 / (ENTRIES - 1) as f64)).collect();
-        if reversed {
-            self.table.reverse();
+        if self.diverging {
+            return self;
         }
+        let is_reversed = luma(self.table[0]) > luma(self.table[ENTRIES - 1]);
+        self.table = match is_reversed {
+            true => reversed(colours),
+            false => shares().map(|share| colours.at(share)).collect(),
+        };
         self
     }
 
@@ -77,7 +92,7 @@ impl ColourScale {
                 [colour.r, colour.g, colour.b]
             })
             .collect();
-        ColourScale { low, high, open_above: false, table, alarm: None, single }
+        ColourScale { low, high, open_above: false, table, alarm: None, single, diverging: false }
     }
 
     /// The one value of a range without width.
@@ -110,6 +125,19 @@ impl ColourScale {
         let share = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
         self.table[(share * (ENTRIES - 1) as f64 + 0.5) as usize]
     }
+}
+
+/// Where a reversed scale ends: the darkest fifth is left out.
+const REVERSED_FROM: f64 = 0.2;
+
+/// Shares of the entries of a table.
+fn shares() -> impl DoubleEndedIterator<Item = f64> {
+    (0..ENTRIES).map(|entry| entry as f64 / (ENTRIES - 1) as f64)
+}
+
+/// The table of a scale whose small values are bright.
+fn reversed(colours: Colours) -> Vec<Rgb> {
+    shares().rev().map(|share| colours.at(REVERSED_FROM + share * (1.0 - REVERSED_FROM))).collect()
 }
 
 /// Brightness enough to tell which end is the lighter one (Rec. 709 weights).
@@ -209,7 +237,8 @@ mod tests {
     fn an_alarm_has_its_own_colour_and_small_values_are_bright_on_the_reversed_scale() {
         let scale = ColourScale::magma_reversed(0.0, 6.0).with_alarm(1.0, [0, 255, 255]);
         assert_eq!(scale.colour(0.99), [0, 255, 255]);
-        assert_eq!(scale.colour(6.0), ColourScale::magma(0.0, 1.0).colour(0.0));
+        let [r, g, b] = scale.colour(6.0);
+        assert!(r > 40 && b > 80 && g < 60, "deep violet, not black");
         assert!(scale.colour(1.0)[0] > 200);
     }
 

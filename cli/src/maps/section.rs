@@ -79,8 +79,8 @@ pub fn draw(
     convert: fn(f64) -> f64,
     options: &PictureOptions,
 ) -> Result<(Picture, Option<Vec<u8>>), MapError> {
-    let width_px = options.width_px;
-    let mut canvas = Canvas::new(width_px as usize, HEIGHT_PX as usize);
+    let width_px = options.width_points();
+    let mut canvas = Canvas::zoomed(width_px as usize, HEIGHT_PX as usize, options.zoom());
     if options.svg {
         canvas.record();
     }

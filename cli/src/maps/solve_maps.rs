@@ -112,6 +112,7 @@ fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
         convert: celsius,
         scale: scale_of([&result.surface_K], celsius),
         smooth: true,
+        jumps: true,
         marks,
         nozzles: &[],
         details: result
@@ -147,6 +148,7 @@ fn heat_flux<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a>
         convert,
         scale: scale_of([&result.spray_flux_W_m2], convert),
         smooth: true,
+        jumps: true,
         marks: Vec::new(),
         nozzles,
         details: Vec::new(),
@@ -165,6 +167,7 @@ fn htc<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
         scale: scale_of([&result.htc_W_m2K], convert),
         // Patches have sharp edges of their own; between nozzles the cells would show instead.
         smooth: !nozzles.is_empty(),
+        jumps: true,
         marks: Vec::new(),
         nozzles,
         details: Vec::new(),
@@ -186,6 +189,8 @@ fn sheets(result: &SteadyResult) -> Vec<Map<'_>> {
             convert: celsius,
             scale: scale.clone(),
             smooth: true,
+            // Sheets of layers lie under the die without a break; those of die end at their edges.
+            jumps: sheet.temperature_K.values.iter().any(|value| !value.is_finite()),
             marks: Vec::new(),
             nozzles: &[],
             details: Vec::new(),

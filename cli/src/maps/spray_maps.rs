@@ -14,8 +14,8 @@ use crate::survey::Survey;
 
 /// Points of a drawn outline.
 const OUTLINE_POINTS: usize = 240;
-/// Margins above this are all the same to an engineer.
-const HIGHEST_MARGIN: f64 = 6.0;
+/// Margins above this are all the same to an engineer, who keeps about two.
+pub const HIGHEST_MARGIN: f64 = 5.0;
 /// Beyond critical heat flux: a colour that magma does not hold.
 const BURNT_OUT: Rgb = [0, 214, 214];
 
@@ -73,6 +73,7 @@ pub(super) fn volumetric_flux<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMar
         convert: |flux| flux,
         scale: ColourScale::magma(0.0, if highest > 0.0 { highest } else { 1.0 }),
         smooth: false,
+        jumps: true,
         marks: Vec::new(),
         nozzles,
         details: Vec::new(),
@@ -106,6 +107,7 @@ pub(super) fn chf_margin<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMark]) -
             .with_alarm(1.0, BURNT_OUT)
             .open_above(range.high() > high),
         smooth: false,
+        jumps: true,
         marks: least.map(|(_, at_m)| Mark { at_m, chief: true }).into_iter().collect(),
         nozzles,
         details: Vec::new(),

@@ -142,11 +142,17 @@ impl Vectors {
         );
     }
 
-    /// The document.
-    pub fn document(&self, [width, height]: [usize; 2], title: &str, description: &str) -> Vec<u8> {
+    /// The document, of so many points along x and y, shown at so many pixels.
+    pub fn document(
+        &self,
+        [width, height]: [usize; 2],
+        [shown_width, shown_height]: [usize; 2],
+        title: &str,
+        description: &str,
+    ) -> Vec<u8> {
         let mut text = format!(
             "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" \
-             width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {width} {height}\" \
+             width=\"{shown_width}\" height=\"{shown_height}\" viewBox=\"0 0 {width} {height}\" \
              font-family=\"{FONTS}\" role=\"img\">\n<title>{}</title>\n<desc>{}</desc>\n<defs>\n",
             escaped(title),
             escaped(description)
@@ -181,7 +187,8 @@ mod tests {
         for _ in 0..2 {
             vectors.stroke(&[[0.0, 0.0], [1.0, 1.0]], 1.0, ([9, 8, 7], 1.0), [0, 0, 5, 5]);
         }
-        let text = String::from_utf8(vectors.document([10, 20], "<t>", "d")).expect("UTF-8");
+        let text =
+            String::from_utf8(vectors.document([10, 20], [20, 40], "<t>", "d")).expect("UTF-8");
         assert!(text.contains("a &lt; b &amp; &quot;c&quot;") && text.contains("&lt;t&gt;"));
         assert_eq!(text.matches("<clipPath").count(), 1);
         assert!(text.contains("#090807"));

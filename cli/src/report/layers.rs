@@ -11,7 +11,7 @@ use sprayside_solver::spray::Footprint;
 
 use super::packing::{base64, pack};
 use crate::figures::{celsius, decimals_for, rounded_up};
-use crate::maps::colour_tables;
+use crate::maps::{HIGHEST_MARGIN, colour_tables};
 use crate::summary::Solved;
 use crate::survey::Survey;
 
@@ -19,8 +19,6 @@ use crate::survey::Survey;
 const MOST_CHARACTERS: usize = 3_900_000;
 /// Points of a nozzle's outline.
 const OUTLINE_POINTS: usize = 60;
-/// Margins above this are all the same to an engineer.
-const HIGHEST_MARGIN: f64 = 6.0;
 
 /// Everything that the map shows; the names are those of the script.
 #[derive(Debug, Serialize)]

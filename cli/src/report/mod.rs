@@ -5,12 +5,16 @@
 //! and its junction table come from a solved case.
 //!
 //! - [`solved`], [`surveyed`]: the page of a solve, and of a survey of nozzles alone;
+//! - [`composed`]: the page of a run over time, and of a better nozzle pattern;
 //! - [`sections`]: parts that pages share; [`table`]: CSV files as tables;
 //! - [`plan`]: the module to scale; [`layers`], [`packing`]: the values behind the map.
 //!
 //! A command that composes several solves makes its own [`Page`], or hands its files to
 //! [`sections::of_files`]: tables and pictures become parts of the page.
 
+mod composed;
+#[cfg(test)]
+mod contrast;
 mod layers;
 mod packing;
 mod plan;
@@ -19,6 +23,7 @@ mod solved;
 mod surveyed;
 mod table;
 
+pub use composed::{of_arrange, of_cycle};
 pub use solved::of_solved;
 pub use surveyed::of_survey;
 
@@ -62,7 +67,7 @@ pub struct Page {
 }
 
 /// A figure with its name.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Fact {
     name: String,
     value: String,

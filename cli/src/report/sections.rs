@@ -15,7 +15,11 @@ use crate::tables::{CoverageRow, DryPatchRow, csv};
 use crate::{summary, text};
 
 /// Captions of files by name; others get their name.
-const CAPTIONS: [(&str, &str); 9] = [
+const CAPTIONS: [(&str, &str); 13] = [
+    ("cycle_summary.csv", "Every junction over the whole run"),
+    ("nozzles.csv", "Nozzles before and after"),
+    ("before_after.csv", "Junctions before and after"),
+    ("trade_off.csv", "What other amounts of liquid would give"),
     ("sensors.csv", "Sensors: the reading that the model predicts"),
     ("convergence.csv", "Every grid and what it says of every junction"),
     (
@@ -34,6 +38,10 @@ const CAPTIONS: [(&str, &str); 9] = [
     ("coverage.csv", "Coverage, a row a die"),
     ("dry_patches.csv", "Parts of die on which nothing lands, largest first"),
 ];
+
+/// Characters of a file of the case that the page holds: enough for tables of parts, while maps
+/// may be long.
+const MOST_OF_A_FILE: usize = 60_000;
 
 /// A section from the files of a command: its tables as tables, its pictures as pictures.
 pub fn of_files(
@@ -353,10 +361,24 @@ pub fn case(case: &CaseFile) -> Section {
     if !files.is_empty() {
         section = section.with(Block { list: files, ..Block::default() });
     }
-    section.with(Block {
+    section = section.with(Block {
         verbatim: Some((case.case.record.title.clone(), case.text.clone())),
         ..Block::default()
-    })
+    });
+    for file in &case.files {
+        let text = match file.text.char_indices().nth(MOST_OF_A_FILE) {
+            None => file.text.clone(),
+            Some((end, _)) => format!("{}\n... the file goes on", &file.text[..end]),
+        };
+        section =
+            section.with(Block { verbatim: Some((file.name.clone(), text)), ..Block::default() });
+    }
+    section
+}
+
+/// What the numbers rest on.
+pub fn assumed(case: &CaseFile) -> Section {
+    Section::new("assumed", "What was assumed").with(assumptions(case))
 }
 
 /// What a person must know before building on it.

@@ -194,7 +194,9 @@ fn cell(column: &str, text: &str, numeric: bool, decimals: Option<usize>) -> Cel
     let value = text.parse::<f64>().ok().filter(|_| numeric);
     let Some(value) = value else { return Cell::text(text) };
     let shown = match (column, decimals) {
-        ("uncertainty_K" | "min_uncertainty_K", Some(decimals)) => rounded_up(value, decimals),
+        ("uncertainty_K" | "mean_uncertainty_K" | "min_uncertainty_K", Some(decimals)) => {
+            rounded_up(value, decimals)
+        }
         (name, Some(decimals)) if name.ends_with("_C") && name != "limit_C" => {
             format!("{value:.decimals$}")
         }

@@ -170,7 +170,7 @@ fn finish(
 fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure> {
     let case = setting.read_case()?;
     let study = study_of(spec, &case)?;
-    let mut progress = Progress::start(setting.told.quiet);
+    let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
     let (result, solution) = nominal_of(&case, &mut progress)?;
     let nominal = Nominal::new(&case.case.module, &result, &solution)
         .map_err(|error| solving::why_not_solved(&error))?;
@@ -211,10 +211,14 @@ fn nominal_of(
     case: &CaseFile,
     progress: &mut Progress,
 ) -> Result<(SteadyResult, GridSolution), Failure> {
-    steady::solve_keeping(&case.case.module, &SteadyOptions::default(), &mut |level| {
-        progress.solved(level);
-    })
-    .map_err(|error| solving::why_not_solved(&error))
+    let module = &case.case.module;
+    let (result, solution) =
+        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
+            progress.solved(level);
+        })
+        .map_err(|error| solving::why_not_solved(&error))?;
+    solving::sound(module, &result)?;
+    Ok((result, solution))
 }
 
 /// All points out of the files of the parts.

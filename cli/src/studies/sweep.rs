@@ -25,6 +25,8 @@ const MOST_LINES: usize = 6;
 /// Every combination of values, or values side by side.
 pub struct SweepStudy<'a> {
     case: &'a CaseFile,
+    /// The case with its tables written out, where numbers have places.
+    text: String,
     inputs: Vec<(String, Vec<f64>)>,
     places: Vec<std::ops::Range<usize>>,
     zip: bool,
@@ -84,9 +86,10 @@ impl<'a> SweepStudy<'a> {
     ) -> Result<Self, Failure> {
         let request =
             |headline: String, help: &str| Failure::Request { headline, help: help.to_owned() };
+        let text = case.inlined();
         let mut places: Vec<std::ops::Range<usize>> = Vec::new();
         for (name, _) in inputs {
-            let place = place_of_number(&case.text, name).map_err(|why| {
+            let place = place_of_number(&text, name).map_err(|why| {
                 request(why, "an input is a number that the case states, such as die.C0.power_W")
             })?;
             if places.contains(&place) {
@@ -128,7 +131,7 @@ impl<'a> SweepStudy<'a> {
             })?),
         };
         let inputs = inputs.to_vec();
-        let sweep = SweepStudy { case, inputs, places, zip, count, shown };
+        let sweep = SweepStudy { case, text, inputs, places, zip, count, shown };
         // A value that the case cannot have is told before anything is solved.
         for k in 0..count {
             sweep.read(k)?;
@@ -160,7 +163,7 @@ impl<'a> SweepStudy<'a> {
     fn read(&self, k: usize) -> Result<Module, Failure> {
         let mut changes: Vec<_> = self.places.iter().zip(self.values(k)).collect();
         changes.sort_by_key(|(place, _)| std::cmp::Reverse(place.start));
-        let mut text = self.case.text.clone();
+        let mut text = self.text.clone();
         for (place, value) in changes {
             text.replace_range(place.clone(), &format!("{value:?}"));
         }

@@ -67,6 +67,8 @@ pub struct CycleSummary {
     pub period_s: f64,
     pub repeats: usize,
     pub start: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub started_from: Option<String>,
     pub unknowns: usize,
     pub coarse_unknowns: usize,
     pub steady_unknowns: usize,
@@ -139,10 +141,12 @@ impl CycleSummary {
             period_s: cycle.period_s,
             repeats: cycle.repeats,
             start: match cycle.start {
+                _ if cycled.from.is_some() => "previous",
                 CycleStart::Steady => "steady",
                 CycleStart::Uniform(_) => "uniform",
                 CycleStart::Periodic => "periodic",
             },
+            started_from: cycled.from.map(|path| path.display().to_string()),
             unknowns: result.mesh.unknowns(),
             coarse_unknowns: result.coarse_mesh.unknowns(),
             steady_unknowns: cycled.steady_unknowns,

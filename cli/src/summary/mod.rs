@@ -122,6 +122,8 @@ pub struct Summary {
     pub verdict: &'static str,
     pub reservations: Vec<Reservation>,
     pub wall_seconds: f64,
+    /// Until the solution was there; the rest is tables, pictures, the report and writing them.
+    pub solve_seconds: f64,
     pub junctions: Vec<JunctionRow>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub sensors: Vec<SensorRow>,
@@ -185,6 +187,7 @@ impl Summary {
             verdict: solved.verdict().word(),
             reservations: reservations(result, *survey),
             wall_seconds: 0.0,
+            solve_seconds: 0.0,
             accuracy_asked_K: record.accuracy_K.and_then(figure),
             accuracy_reached_K: accuracy_reached_K(result).and_then(figure),
             refinement: result

@@ -31,15 +31,17 @@ pub struct JunctionRow {
     pub verdict: &'static str,
     pub model_low_C: Option<f64>,
     pub model_high_C: Option<f64>,
-    /// That of `junction_min_C`; `uncertainty_K` is that of maximum and mean.
+    /// That of `junction_min_C`; `uncertainty_K` is that of the maximum.
     pub min_uncertainty_K: Option<f64>,
     /// That of `chf_margin`.
     pub chf_margin_uncertainty: Option<f64>,
+    /// That of `junction_mean_C`.
+    pub mean_uncertainty_K: Option<f64>,
 }
 
 impl JunctionRow {
     /// The columns.
-    pub const HEADER: [&'static str; 20] = [
+    pub const HEADER: [&'static str; 21] = [
         "die",
         "type",
         "power_W",
@@ -60,6 +62,7 @@ impl JunctionRow {
         "model_high_C",
         "min_uncertainty_K",
         "chf_margin_uncertainty",
+        "mean_uncertainty_K",
     ];
 
     /// The row of one junction.
@@ -86,6 +89,7 @@ impl JunctionRow {
             model_high_C: junction.model_range_K.and_then(|[_, high]| temperature(high)),
             min_uncertainty_K: figure(junction.min_uncertainty_K),
             chf_margin_uncertainty: junction.chf_margin_uncertainty.and_then(figure),
+            mean_uncertainty_K: figure(junction.mean_uncertainty_K),
         }
     }
 }
@@ -105,6 +109,7 @@ pub mod tests {
             mean_K: max_K - 4.0,
             min_K: max_K - 9.0,
             uncertainty_K: 0.05,
+            mean_uncertainty_K: 0.02,
             min_uncertainty_K: 0.25,
             limit_K,
             hot_spot_m: [0.014, 0.020],
@@ -127,9 +132,9 @@ pub mod tests {
             "die,type,power_W,mean_flux_W_cm2,junction_max_C,junction_mean_C,junction_min_C,\
              uncertainty_K,limit_C,margin_K,hot_spot_x_mm,hot_spot_y_mm,heat_to_spray_W,\
              wetted_pct,chf_margin,verdict,model_low_C,model_high_C,min_uncertainty_K,\
-             chf_margin_uncertainty\n\
+             chf_margin_uncertainty,mean_uncertainty_K\n\
              \"P, 0\",processor,60.0,41.66666667,80.0,76.0,71.0,0.05,85.0,4.95,14.0,20.0,51.0,,,\
-             pass,,,0.25,\n"
+             pass,,,0.25,,0.02\n"
         );
     }
 

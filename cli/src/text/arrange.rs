@@ -30,7 +30,8 @@ pub fn arrange(compared: &Compared, summary: &ArrangeSummary, folder: &Path) -> 
     text
 }
 
-fn headline(compared: &Compared, summary: &ArrangeSummary) -> String {
+/// Verdict, two blanks, and what was gained.
+pub fn headline(compared: &Compared, summary: &ArrangeSummary) -> String {
     let word = match compared.verdict_after() {
         Verdict::Pass => styled(GOOD, "PASS"),
         Verdict::Fail => styled(BAD, "FAIL"),

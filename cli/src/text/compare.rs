@@ -26,12 +26,34 @@ pub fn compare(comparison: &Comparison, folder: Option<&Path>) -> String {
     if !comparison.same_version {
         text += "The two were made by different versions of this program.\n";
     }
-    text += "Tables are compared: results hold pictures of the fields, not the fields.\n";
+    text += &format!("{}\n", wrapped(&fields(comparison), WIDTH, ""));
     if let Some(folder) = folder {
         text += &format!("Written: {} in {}/\n", comparison.files.join(", "), folder.display());
     }
     text += &format!("{}\n", wrapped(CAUTION, WIDTH, ""));
     text
+}
+
+/// The largest difference of each field, or why there is none.
+fn fields(comparison: &Comparison) -> String {
+    if let Some(why) = &comparison.no_fields_because {
+        return format!("No map of differences: {why}.");
+    }
+    let each: Vec<String> = comparison
+        .largest_in_fields
+        .iter()
+        .map(|largest| {
+            format!(
+                "{} K in {} at {}, {} mm",
+                signed(largest.difference_K, 3),
+                largest.field.trim_end_matches("_K"),
+                significant(largest.at_mm[0], 4),
+                significant(largest.at_mm[1], 4)
+            )
+        })
+        .collect();
+    let maps = if comparison.files.is_empty() { " (-o DIR maps them)" } else { "" };
+    format!("Largest differences of the fields{maps}: {}.", each.join("; "))
 }
 
 fn size(row: &ComparisonRow) -> f64 {

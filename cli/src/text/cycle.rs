@@ -40,7 +40,8 @@ fn with_uncertainty(row: &CycleRow) -> String {
     )
 }
 
-fn verdict(cycled: &Cycled) -> String {
+/// Verdict, two blanks, and what it rests on.
+pub fn verdict(cycled: &Cycled) -> String {
     let word = match cycled.verdict() {
         Verdict::Pass => styled(GOOD, "PASS"),
         Verdict::Fail => styled(BAD, "FAIL"),
@@ -140,6 +141,15 @@ fn junctions(cycled: &Cycled) -> String {
 
 fn repeats(cycled: &Cycled, summary: &CycleSummary) -> String {
     let small = |value: Option<f64>| significant(value.unwrap_or(f64::NAN), 2);
+    if let Some(from) = cycled.from {
+        return format!(
+            "{} from the state in {}; times count from there, and the last period changed the state \
+             by {} K.",
+            styled(HEADING, "Start:"),
+            from.display(),
+            small(summary.last_period_change_K)
+        );
+    }
     if let Some(periodic) = &summary.periodic {
         return format!(
             "{} the state that comes back after every {} s was found by {}, each ended with a \

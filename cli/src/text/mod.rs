@@ -19,12 +19,12 @@ mod study;
 mod table;
 mod verdict;
 
-pub use arrange::arrange;
+pub use arrange::{arrange, headline as arrange_headline};
 pub use check::check;
 pub use codes::{all_codes, one_code, one_fluid};
 pub use compare::compare;
 pub use coverage::{coverage, coverage_without_solve};
-pub use cycle::cycle;
+pub use cycle::{cycle, verdict as cycle_verdict};
 pub use fit::fit;
 pub use qualify::qualify;
 pub use resistance::resistance;

@@ -141,6 +141,24 @@ INCOMPLETE = "E040", "part of a description is missing",
 PLATE_MATERIAL = "E041", "the stiffness of the plate is not known",
     "The library knows the stiffness of a few metals. For another material give \
 elastic_modulus_GPa and poisson.";
+TABLE_HEADING = "E042", "a heading of a table that is not understood",
+    "A table of die or nozzles is a CSV file: a line of headings, a row of units where the headings \
+do not hold them, then a row a part. Die have the columns name, type, x_mm, y_mm, power_W and, if \
+wanted, turn_deg and power_map; nozzles have name, type, x_mm, y_mm, standoff_mm and, if wanted, \
+tilt_x_deg, tilt_y_deg and flow_factor. A column whose heading starts with # is left alone.";
+TABLE_UNIT = "E043", "a unit of a table that is missing or another one",
+    "The unit of each column of numbers stands in its heading, x_mm, or in the row below the \
+headings, mm under x. It is checked and never converted: lengths are mm, powers W, angles deg; \
+names and plain factors have none (leave the cell blank or write -).";
+TABLE_CELL = "E044", "a bad cell in a table",
+    "Numbers are written with a decimal point and without their unit, cells are separated by \
+commas, and every row has a cell for each heading; a cell that holds a comma stands in quotes. A \
+cell may be blank where its key may be left out.";
+TABLE_EMPTY = "E045", "a table without rows",
+    "The file has headings only, or nothing at all. A table of die or nozzles has a row for each.";
+TOO_MANY = "E046", "more parts than a case may have",
+    "A list of tables ([[die]], [[nozzle]], [[sensor]] and the like) has at most 4096 entries, and the \
+groups make at most 20000 nozzles. More is a slip of whatever wrote the case.";
 NO_CAPACITY = "E050", "a material that cannot store heat",
     "A run over time needs the density and the specific heat of every material. Those of the library \
 have them; one of your own needs density_kg_m3 and specific_heat_J_kgK when the case has a [cycle].";

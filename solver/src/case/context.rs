@@ -1,4 +1,7 @@
 //! What every check shares: the text, the way to other files, and the list of findings.
+//!
+//! A table in another file is read as if it stood behind the case: its bytes count on from the
+//! end of the case text ([`Context::adopt`]), so that every check points into it unawares.
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -24,7 +27,16 @@ impl<T> Located<T> {
 pub(super) struct Context<'a> {
     pub source: Arc<SourceText>,
     load: &'a dyn Fn(&str) -> Result<String, String>,
+    adopted: RefCell<Vec<Adopted>>,
     found: RefCell<Vec<Diagnostic>>,
+}
+
+/// A text of another file, and where it counts from.
+struct Adopted {
+    base: usize,
+    source: Arc<SourceText>,
+    /// Where the case names it.
+    named_at: Range<usize>,
 }
 
 impl<'a> Context<'a> {
@@ -32,16 +44,44 @@ impl<'a> Context<'a> {
         source: Arc<SourceText>,
         load: &'a dyn Fn(&str) -> Result<String, String>,
     ) -> Context<'a> {
-        Context { source, load, found: RefCell::new(Vec::new()) }
+        Context { source, load, adopted: RefCell::new(Vec::new()), found: RefCell::new(Vec::new()) }
+    }
+
+    /// Takes in the text of another file that the case names at `named_at`; its byte 0 counts as
+    /// the number given back in every span.
+    pub fn adopt(&self, source: &Arc<SourceText>, named_at: &Range<usize>) -> usize {
+        let mut adopted = self.adopted.borrow_mut();
+        let last = adopted.last().map(|last| (last.base, last.source.text.len()));
+        let base = last.map_or(self.source.text.len(), |(base, length)| base + length) + 1;
+        adopted.push(Adopted { base, source: Arc::clone(source), named_at: named_at.clone() });
+        base
+    }
+
+    /// The text that a span lies in, and the span there.
+    fn place(&self, span: &Range<usize>) -> (Arc<SourceText>, Range<usize>) {
+        let adopted = self.adopted.borrow();
+        match adopted.iter().rev().find(|text| text.base <= span.start) {
+            Some(text) => {
+                let end = span.end.max(span.start) - text.base;
+                (Arc::clone(&text.source), span.start - text.base..end)
+            }
+            None => (Arc::clone(&self.source), span.clone()),
+        }
     }
 
     /// The text of the case at a place.
-    pub fn written(&self, span: &Range<usize>) -> &str {
-        self.source.text.get(span.clone()).unwrap_or_default()
+    pub fn written(&self, span: &Range<usize>) -> String {
+        let (source, span) = self.place(span);
+        source.text.get(span).unwrap_or_default().to_owned()
     }
 
     /// The text of the file that `path` names in the case; a mistake is noted where there is none.
     pub fn text_of(&self, path: &Located<String>) -> Option<String> {
+        if path.value.trim().is_empty() {
+            let label = "the name of a CSV file belongs here";
+            self.push(self.error(codes::FILE_UNREADABLE, "no file is named", &path.span, label));
+            return None;
+        }
         (self.load)(&path.value)
             .map_err(|reason| {
                 let headline = format!("cannot read \"{}\"", path.value);
@@ -53,9 +93,10 @@ impl<'a> Context<'a> {
             .ok()
     }
 
-    /// A mark in the case file.
+    /// A mark in the case file, or in a table that was taken in.
     pub fn label(&self, span: &Range<usize>, text: impl Into<String>) -> Label {
-        Label::new(&self.source, span.clone(), text)
+        let (source, span) = self.place(span);
+        Label::new(&source, span, text)
     }
 
     /// An error marked in the case file; hand it to [`Context::push`].
@@ -80,8 +121,19 @@ impl<'a> Context<'a> {
         Diagnostic::warning(code, headline, self.label(span, label))
     }
 
-    /// Records a finding.
-    pub fn push(&self, diagnostic: Diagnostic) {
+    /// Records a finding; one that stands in a table alone says where the case names the table.
+    pub fn push(&self, mut diagnostic: Diagnostic) {
+        let in_case = |label: &Label| Arc::ptr_eq(&label.source, &self.source);
+        if !diagnostic.labels.iter().any(in_case) {
+            let adopted = self.adopted.borrow();
+            let named = adopted.iter().find(|text| {
+                diagnostic.labels.iter().any(|label| Arc::ptr_eq(&label.source, &text.source))
+            });
+            if let Some(text) = named {
+                let label = Label::new(&self.source, text.named_at.clone(), "named here");
+                diagnostic = diagnostic.also(label);
+            }
+        }
         self.found.borrow_mut().push(diagnostic);
     }
 

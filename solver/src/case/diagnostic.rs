@@ -59,8 +59,23 @@ impl Label {
         while !whole.is_char_boundary(end) {
             end += 1;
         }
-        Label { source: Arc::clone(source), span: start..end, text: text.into() }
+        Label { source: Arc::clone(source), span: start..end, text: in_one_line(text.into()) }
     }
+}
+
+/// The text with what would break a line, move the cursor or turn the direction of writing shown as
+/// its escape: names and cells come from files, and a file may hold anything.
+fn in_one_line(text: String) -> String {
+    let unfit =
+        |c: char| c.is_control() || matches!(c, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    if !text.contains(unfit) {
+        return text;
+    }
+    let mut shown = String::with_capacity(text.len() + 8);
+    for c in text.chars() {
+        if unfit(c) { shown.extend(c.escape_default()) } else { shown.push(c) }
+    }
+    shown
 }
 
 /// How grave a diagnostic is.
@@ -93,7 +108,7 @@ impl Diagnostic {
         Diagnostic {
             severity: Severity::Error,
             code,
-            headline: headline.into(),
+            headline: in_one_line(headline.into()),
             labels: vec![primary],
             help: None,
         }
@@ -112,7 +127,7 @@ impl Diagnostic {
 
     /// Adds the mend.
     pub fn help(mut self, help: impl Into<String>) -> Diagnostic {
-        self.help = Some(help.into());
+        self.help = Some(in_one_line(help.into()));
         self
     }
 
@@ -170,5 +185,16 @@ mod tests {
         let source = SourceText::new("a.toml", "µ");
         assert_eq!(Label::new(&source, 1..1, "").span, 0..2);
         assert_eq!(Label::new(&source, 7..9, "").span, 2..2);
+    }
+
+    #[test]
+    fn what_a_file_holds_cannot_break_a_line_or_reach_the_terminal() {
+        let source = SourceText::new("a.toml", "x");
+        let label = Label::new(&source, 0..1, "a\u{1b}[31mb");
+        let code = crate::case::codes::TOO_MANY;
+        let finding = Diagnostic::error(code, "no \"a\nb\u{202e}c\"", label);
+        assert_eq!(finding.headline, "no \"a\\nb\\u{202e}c\"");
+        assert_eq!(finding.labels[0].text, "a\\u{1b}[31mb");
+        assert_eq!(finding.help("Ω µ é").help.as_deref(), Some("Ω µ é"));
     }
 }

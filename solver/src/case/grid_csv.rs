@@ -1,16 +1,13 @@
 //! Grids of numbers in CSV files: power maps and coefficient maps.
 
 use std::ops::Range;
-use std::sync::Arc;
 
 use super::codes;
 use super::context::{Context, Located, number_text};
-use super::diagnostic::{Diagnostic, Label, SourceText};
+use super::csv_file::{CsvFile, cells, lines};
 
 /// Most boxes along either side of a grid.
 const MOST_BOXES: usize = 4096;
-/// Mistakes of one file that are told one by one.
-const MOST_MISTAKES: usize = 10;
 
 /// A grid as the solver keeps it: the lowest row first.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,25 +35,14 @@ pub(super) fn load(
     path: &Located<String>,
     meaning: &GridMeaning,
 ) -> Option<Grid> {
-    if path.value.trim().is_empty() {
-        context.push(context.error(
-            codes::FILE_UNREADABLE,
-            "no file is named",
-            &path.span,
-            "the name of a CSV file belongs here",
-        ));
-        return None;
-    }
-    let text = context.text_of(path)?;
-    let source = SourceText::new(path.value.clone(), &text);
-    let mut reader = Reader { context, path, source: &source, mistakes: 0 };
+    let mut reader = Reader { file: CsvFile::open(context, path)? };
     let grid = reader.rows(meaning)?;
     if grid.values.iter().all(|value| *value == 0.0) && meaning.what == RELATIVE_POWER.what {
-        context.push(
-            reader
-                .error(codes::GRID_ALL_ZERO, "every value of the power map is zero", 0..0, "")
-                .help("the map spreads power_W in proportion to its values: at least one must be above zero"),
-        );
+        let finding = reader
+            .file
+            .error(codes::GRID_ALL_ZERO, "every value of the power map is zero", 0..0, "")
+            .help("the map spreads power_W in proportion to its values: at least one must be above zero");
+        reader.file.note(finding);
         return None;
     }
     Some(grid)
@@ -70,52 +56,19 @@ pub(super) const COEFFICIENT: GridMeaning =
     GridMeaning { what: "coefficient", high: super::ranges::HTC.high };
 
 struct Reader<'r, 'c> {
-    context: &'r Context<'c>,
-    path: &'r Located<String>,
-    source: &'r Arc<SourceText>,
-    mistakes: usize,
+    file: CsvFile<'r, 'c>,
 }
 
 impl Reader<'_, '_> {
-    fn error(
-        &self,
-        code: super::codes::Code,
-        headline: impl Into<String>,
-        span: Range<usize>,
-        label: impl Into<String>,
-    ) -> Diagnostic {
-        Diagnostic::error(code, headline, Label::new(self.source, span, label))
-            .also(self.context.label(&self.path.span, "named here"))
-    }
-
-    /// Notes a mistake; false when there were enough of them.
-    fn note(&mut self, diagnostic: Diagnostic) -> bool {
-        self.mistakes += 1;
-        let last = self.mistakes == MOST_MISTAKES;
-        self.context.push(if last {
-            diagnostic.help("more mistakes in this file are not listed")
-        } else {
-            diagnostic
-        });
-        !last
-    }
-
     fn rows(&mut self, meaning: &GridMeaning) -> Option<Grid> {
-        let text = Arc::clone(self.source);
+        let source = self.file.source();
         let mut rows: Vec<Vec<f64>> = Vec::new();
         let mut first_row: Option<Range<usize>> = None;
-        let mut offset = 0;
-        for raw in text.text.split_inclusive('\n') {
-            let line = raw.trim_end_matches(['\n', '\r']);
-            let start = offset;
-            offset += raw.len();
-            if line.trim().is_empty() || line.trim_start().starts_with('#') {
-                continue;
-            }
+        for (start, line) in lines(&source.text) {
             let width = line.split(',').count();
             if width > MOST_BOXES || rows.len() == MOST_BOXES {
                 let first_cell = line.split(',').next().unwrap_or_default();
-                let finding = self.error(
+                let finding = self.file.error(
                     codes::GRID_TOO_LARGE,
                     format!("a grid has at most {MOST_BOXES} values a side"),
                     start..start + first_cell.len(),
@@ -125,7 +78,8 @@ impl Reader<'_, '_> {
                         "this row is one too many".to_owned()
                     },
                 );
-                self.note(finding.help("average neighbouring values: the mesh is coarser anyway"));
+                self.file
+                    .note(finding.help("average neighbouring values: the mesh is coarser anyway"));
                 return None;
             }
             let row = self.row(line, start, meaning)?;
@@ -133,18 +87,18 @@ impl Reader<'_, '_> {
             match (&first_row, rows.first()) {
                 (Some(first), Some(first_values)) if first_values.len() != row.len() => {
                     let finding = self
+                        .file
                         .error(
                             codes::GRID_RAGGED,
                             "the rows of a grid must have the same length",
                             span,
                             format!("this row has {} values", row.len()),
                         )
-                        .also(Label::new(
-                            self.source,
+                        .also(self.file.label(
                             first.clone(),
                             format!("the first row has {}", first_values.len()),
                         ));
-                    if !self.note(finding) {
+                    if !self.file.note(finding) {
                         return None;
                     }
                     continue;
@@ -154,15 +108,16 @@ impl Reader<'_, '_> {
             first_row.get_or_insert(span);
             rows.push(row);
         }
-        if self.mistakes > 0 {
+        if self.file.mistakes() > 0 {
             return None;
         }
         let (nx, ny) = (rows.first().map_or(0, Vec::len), rows.len());
         if nx == 0 {
             let finding = self
+                .file
                 .error(codes::GRID_EMPTY, "the file holds no numbers", 0..0, "")
                 .help("one line a row, the first line the top row, numbers separated by commas");
-            self.context.push(finding);
+            self.file.note(finding);
             return None;
         }
         // The file is read from the top; the solver counts rows from the bottom.
@@ -172,18 +127,14 @@ impl Reader<'_, '_> {
     /// One row; `None` when there were too many mistakes to go on.
     fn row(&mut self, line: &str, start: usize, meaning: &GridMeaning) -> Option<Vec<f64>> {
         let mut values = Vec::new();
-        let mut offset = start;
-        for cell in line.split(',') {
-            let word = cell.trim();
-            let word_start = offset + (cell.len() - cell.trim_start().len());
-            let span = word_start..word_start + word.len();
-            offset += cell.len() + 1;
+        for (word, span) in cells(line, start) {
             let finding = match word.parse::<f64>() {
                 Ok(value) if value.is_finite() && value >= 0.0 && value <= meaning.high => {
                     values.push(value);
                     continue;
                 }
                 Ok(value) => self
+                    .file
                     .error(
                         codes::GRID_VALUE,
                         format!("a {} out of range in the grid", meaning.what),
@@ -198,9 +149,11 @@ impl Reader<'_, '_> {
                         "write a finite number"
                     }),
                 Err(_) if word.is_empty() => self
+                    .file
                     .error(codes::GRID_VALUE, "an empty cell in the grid", span, "a number is missing here")
                     .help("write 0 where there is nothing; a row does not end with a comma"),
                 Err(_) => self
+                    .file
                     .error(codes::GRID_VALUE, "a cell of the grid is not a number", span, "")
                     .help(if line.contains(';') && line.contains(',') {
                         "write decimals with a point and separate the numbers with commas: 0.5, 0.7"
@@ -212,7 +165,7 @@ impl Reader<'_, '_> {
             };
             // Keep the row's length, so that one bad cell does not make the row ragged too.
             values.push(0.0);
-            if !self.note(finding) {
+            if !self.file.note(finding) {
                 return None;
             }
         }

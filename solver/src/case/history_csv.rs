@@ -3,6 +3,7 @@
 
 use super::codes;
 use super::context::{Context, Located};
+use super::csv_file::{cells, lines};
 use crate::module::History;
 
 /// Kelvin at 0 °C.
@@ -39,13 +40,11 @@ pub(super) fn load(
 }
 
 fn parse(text: &str, names: &[&str]) -> Result<History, String> {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let mut lines = text
-        .lines()
-        .enumerate()
-        .filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
+    let words = |line: &str| -> Vec<String> { cells(line, 0).into_iter().map(|c| c.0).collect() };
+    let number_of = |start: usize| 1 + text[..start].matches('\n').count();
+    let mut lines = lines(text);
     let (_, head) = lines.next().ok_or("it is empty")?;
-    let headings = cells(head);
+    let headings = words(head);
     if headings.first().map(String::as_str) != Some("time_s") {
         return Err("its first heading is not time_s".to_owned());
     }
@@ -62,22 +61,25 @@ fn parse(text: &str, names: &[&str]) -> Result<History, String> {
     let mut sources: Vec<(String, Vec<f64>)> =
         names.iter().map(|name| ((*name).to_owned(), Vec::new())).collect();
     let mut last_s = f64::NEG_INFINITY;
-    for (line, row) in lines {
-        let row = cells(row);
+    for (start, row) in lines {
+        let row = words(row);
         let number = |column: usize| -> Result<f64, String> {
             let text = row.get(column).map_or("", String::as_str);
             let number = text.parse::<f64>().ok().filter(|number| number.is_finite());
-            number.ok_or_else(|| format!("line {}: {text:?} is no number", line + 1))
+            number.ok_or_else(|| format!("line {}: {text:?} is no number", number_of(start)))
         };
         let time_s = number(0)?;
         if time_s < last_s {
-            return Err(format!("line {}: time_s goes back", line + 1));
+            return Err(format!("line {}: time_s goes back", number_of(start)));
         }
         last_s = time_s;
         for ((_, values), &column) in sources.iter_mut().zip(&columns) {
             let celsius = number(column)?;
             if !(-150.0..=1000.0).contains(&celsius) {
-                return Err(format!("line {}: {celsius} °C is no temperature of a part", line + 1));
+                return Err(format!(
+                    "line {}: {celsius} °C is no temperature of a part",
+                    number_of(start)
+                ));
             }
             values.push(celsius + ZERO_C_IN_K);
         }
@@ -86,31 +88,6 @@ fn parse(text: &str, names: &[&str]) -> Result<History, String> {
         return Err("it needs at least two times".to_owned());
     }
     Ok(History { sources })
-}
-
-/// The cells of a line; a cell in quotes may hold commas, and two quotes for one.
-fn cells(line: &str) -> Vec<String> {
-    let mut cells = vec![String::new()];
-    let mut quoted = false;
-    let mut characters = line.trim_end().chars().peekable();
-    while let Some(c) = characters.next() {
-        match c {
-            '"' if quoted && characters.peek() == Some(&'"') => {
-                characters.next();
-                if let Some(cell) = cells.last_mut() {
-                    cell.push('"');
-                }
-            }
-            '"' => quoted = !quoted,
-            ',' if !quoted => cells.push(String::new()),
-            c => {
-                if let Some(cell) = cells.last_mut() {
-                    cell.push(c);
-                }
-            }
-        }
-    }
-    cells.into_iter().map(|cell| cell.trim().to_owned()).collect()
 }
 
 #[cfg(test)]

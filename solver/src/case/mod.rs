@@ -5,11 +5,15 @@
 mod build;
 pub mod codes;
 mod context;
+mod csv_file;
 mod diagnostic;
 mod fields;
 mod file;
 mod grid_csv;
 mod history_csv;
+mod inlined;
+mod key_texts;
+mod part_table;
 mod place;
 mod ranges;
 mod record;
@@ -26,6 +30,9 @@ pub use record::{
     peak_flux_W_m2,
 };
 
+pub use fields::{Form, KeyForm, NumberRange, TableForm};
+pub use inlined::inlined;
+pub use key_texts::key_text;
 pub use place::place_of_number;
 pub use renozzled::renozzled;
 pub use starter::starter;
@@ -57,6 +64,11 @@ pub struct Case {
     pub record: Record,
     /// What is suspicious but solvable.
     pub warnings: Vec<Diagnostic>,
+}
+
+/// Every key that a case may have, as [`read`] asks for them; [`key_text`] says what each means.
+pub fn form() -> TableForm {
+    file::CaseFile::form()
 }
 
 /// Reads and checks a case.

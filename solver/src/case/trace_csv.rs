@@ -1,17 +1,16 @@
 //! A recorded profile in a CSV file: one column a quantity, its unit in the heading.
 
 use std::ops::Range;
-use std::sync::Arc;
 
 use super::codes;
 use super::context::{Context, Located, number_text};
-use super::diagnostic::{Diagnostic, Label, SourceText};
+use super::csv_file::{CsvFile, cells, lines};
 use super::ranges::{self, Quantity};
 
 /// Most rows of a trace.
 const MOST_ROWS: usize = 100_000;
-/// Mistakes of one file that are told one by one.
-const MOST_MISTAKES: usize = 10;
+/// More columns than any module has sources.
+const MOST_COLUMNS: usize = 1_000;
 
 /// What a column holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,47 +58,16 @@ pub(super) struct Trace {
     pub columns: Vec<(Column, Vec<f64>)>,
 }
 
-struct Reader<'r, 'c> {
-    context: &'r Context<'c>,
-    path: &'r Located<String>,
-    source: Arc<SourceText>,
-    mistakes: usize,
-}
-
-impl Reader<'_, '_> {
-    fn note(&mut self, headline: String, span: Range<usize>, label: String, help: &str) {
-        self.mistakes += 1;
-        if self.mistakes <= MOST_MISTAKES {
-            self.context.push(
-                Diagnostic::error(
-                    codes::CYCLE_TRACE,
-                    headline,
-                    Label::new(&self.source, span, label),
-                )
-                .also(self.context.label(&self.path.span, "named here"))
-                .help(help),
-            );
-        }
-    }
-}
-
-/// Cells of a line with their places; quotes hold commas.
-fn cells(line: &str, start: usize) -> Vec<(String, Range<usize>)> {
-    let mut cells = Vec::new();
-    let (mut text, mut from, mut quoted) = (String::new(), 0, false);
-    for (at, c) in line.char_indices() {
-        match c {
-            '"' => quoted = !quoted,
-            ',' if !quoted => {
-                cells.push((text.trim().to_owned(), start + from..start + at));
-                text.clear();
-                from = at + 1;
-            }
-            c => text.push(c),
-        }
-    }
-    cells.push((text.trim().to_owned(), start + from..start + line.len()));
-    cells
+/// Notes a mistake; nothing when there were enough of them.
+fn note(
+    file: &mut CsvFile,
+    headline: impl Into<String>,
+    span: Range<usize>,
+    label: impl Into<String>,
+    help: &str,
+) -> Option<()> {
+    let finding = file.error(codes::CYCLE_TRACE, headline, span, label).help(help);
+    file.note(finding).then_some(())
 }
 
 const HEADINGS: &str = "the first column is time_s; the others are \"NAME power_W\" or \"NAME factor\" (NAME a die, \
@@ -109,37 +77,30 @@ const HEADINGS: &str = "the first column is time_s; the others are \"NAME power_
 /// Loads and reads the trace that `path` names in the case. Lines that start with `#` and blank
 /// lines are skipped; the first other line holds the headings.
 pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trace> {
-    let text = context.text_of(path)?;
-    let source = SourceText::new(path.value.clone(), &text);
-    let mut reader = Reader { context, path, source: Arc::clone(&source), mistakes: 0 };
+    let mut file = CsvFile::open(context, path)?;
+    let source = file.source();
     let mut columns: Option<Vec<(Column, Vec<f64>)>> = None;
     let mut time_s: Vec<f64> = Vec::new();
-    let mut offset = 0;
-    for raw in source.text.split_inclusive('\n') {
-        let line = raw.trim_end_matches(['\n', '\r']);
-        let start = offset;
-        offset += raw.len();
-        if line.trim().is_empty() || line.trim_start().starts_with('#') {
-            continue;
-        }
+    for (start, line) in lines(&source.text) {
         let cells = cells(line, start);
         let Some(columns) = &mut columns else {
-            columns = headings(&mut reader, &cells);
+            columns = headings(&mut file, &cells);
             columns.as_ref()?;
             continue;
         };
         if time_s.len() == MOST_ROWS {
             let headline = format!("a trace has at most {MOST_ROWS} rows");
-            reader.note(headline, start..start + line.len(), String::new(), "thin it out");
+            note(&mut file, headline, start..start + line.len(), "", "thin it out");
             return None;
         }
         if cells.len() != columns.len() + 1 {
-            reader.note(
-                "the rows of a trace must have a cell for each heading".to_owned(),
+            note(
+                &mut file,
+                "the rows of a trace must have a cell for each heading",
                 start..start + line.len(),
                 format!("{} cells; {} headings", cells.len(), columns.len() + 1),
                 "separate the numbers with commas; a row does not end with one",
-            );
+            )?;
             continue;
         }
         for (k, (word, span)) in cells.iter().enumerate() {
@@ -159,7 +120,7 @@ pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trac
                     quantity.unit
                 );
                 let help = "units are those of the headings";
-                reader.note(headline.to_owned(), span.clone(), label.trim().to_owned(), help);
+                note(&mut file, headline, span.clone(), label.trim(), help)?;
             }
             let value = inside.unwrap_or(0.0);
             if k == 0 {
@@ -170,7 +131,7 @@ pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trac
                 };
                 if let (Some(fault), true) = (fault, inside.is_some()) {
                     let help = "time_s counts from the start of the period";
-                    reader.note(fault.to_owned(), span.clone(), String::new(), help);
+                    note(&mut file, fault, span.clone(), "", help)?;
                 }
                 time_s.push(value);
             } else {
@@ -179,40 +140,46 @@ pub(super) fn load(context: &Context<'_>, path: &Located<String>) -> Option<Trac
         }
     }
     let Some(columns) = columns.filter(|_| !time_s.is_empty()) else {
-        reader.note("the trace holds no values".to_owned(), 0..0, String::new(), HEADINGS);
+        note(&mut file, "the trace holds no values", 0..0, "", HEADINGS);
         return None;
     };
-    (reader.mistakes == 0).then_some(Trace { time_s, columns })
+    (file.mistakes() == 0).then_some(Trace { time_s, columns })
 }
 
 fn headings(
-    reader: &mut Reader,
+    file: &mut CsvFile,
     cells: &[(String, Range<usize>)],
 ) -> Option<Vec<(Column, Vec<f64>)>> {
-    let before = reader.mistakes;
+    let before = file.mistakes();
     if cells[0].0 != "time_s" {
-        let headline = "the first column of a trace is time_s".to_owned();
-        reader.note(headline, cells[0].1.clone(), String::new(), HEADINGS);
+        let headline = "the first column of a trace is time_s";
+        note(file, headline, cells[0].1.clone(), "", HEADINGS)?;
+    }
+    if cells.len() > MOST_COLUMNS + 1 {
+        let headline = format!("a trace has at most {MOST_COLUMNS} columns beside time_s");
+        let label = format!("{} here", cells.len() - 1);
+        note(file, headline, cells[MOST_COLUMNS + 1].1.clone(), label, HEADINGS)?;
+        return None;
     }
     let mut columns: Vec<(Column, Vec<f64>)> = Vec::new();
     for (heading, span) in &cells[1..] {
         match Column::read(heading) {
             Some(column) if columns.iter().any(|(c, _)| *c == column) => {
                 let headline = format!("two columns of the trace are \"{heading}\"");
-                reader.note(headline, span.clone(), String::new(), "keep one of them");
+                note(file, headline, span.clone(), "", "keep one of them")?;
             }
             Some(column) => columns.push((column, Vec::new())),
             None => {
                 let headline = format!("a heading of the trace is not understood: \"{heading}\"");
-                reader.note(headline, span.clone(), String::new(), HEADINGS);
+                note(file, headline, span.clone(), "", HEADINGS)?;
             }
         }
     }
-    if cells.len() == 1 && reader.mistakes == before {
-        let headline = "the trace has no column beside time_s".to_owned();
-        reader.note(headline, cells[0].1.clone(), String::new(), HEADINGS);
+    if cells.len() == 1 && file.mistakes() == before {
+        let headline = "the trace has no column beside time_s";
+        note(file, headline, cells[0].1.clone(), "", HEADINGS)?;
     }
-    (reader.mistakes == before).then_some(columns)
+    (file.mistakes() == before).then_some(columns)
 }
 
 #[cfg(test)]
@@ -220,13 +187,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn cells_keep_commas_within_quotes_and_know_their_places() {
-        let line = "time_s, \"D1, spare power_W\",module factor";
-        let found = cells(line, 10);
-        assert_eq!(found.len(), 3);
-        assert_eq!(found[1].0, "D1, spare power_W");
-        assert_eq!(&line[found[2].1.start - 10..found[2].1.end - 10], "module factor");
-        assert_eq!(Column::read(&found[1].0), Some(Column::Power("D1, spare".to_owned())));
+    fn a_heading_is_a_name_and_a_quantity_with_its_unit() {
+        let power = Column::Power("D1, spare".to_owned());
+        assert_eq!(Column::read("D1, spare power_W"), Some(power));
         assert_eq!(Column::read("coolant inlet_C"), Some(Column::Inlet));
         assert_eq!(Column::read("C0_W"), None);
     }

@@ -135,12 +135,14 @@ pub fn heat_balance(
         let outside = board.htc_W_m2K * area;
         let half = network.half_W_K(part, 0, c, area, factors);
         let heat = heat.map_or(0.0, |h| h[c]);
+        balance.exchange_W += outside * half / (outside + half) * board_rise.abs();
         balance.to_board_W += outside * (half * (x[c] - board_rise) + heat) / (outside + half);
     }
     let edge = network.module.edge;
     if edge.htc_W_m2K > 0.0 {
         let rise = edge.temperature_K - network.module.coolant.inlet_K;
         for (unknown, sink) in edge_sinks(network, factors) {
+            balance.exchange_W += sink * rise.abs();
             balance.to_edges_W += sink * (x[unknown] - rise);
         }
     }

@@ -405,29 +405,4 @@ pub(super) fn dot<A: Value, B: Value>(a: &[A], b: &[B]) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn merging_undoes_splitting() {
-        for n in [1usize, 2, 7, 8, 33] {
-            let from: Vec<f64> = (0..n).map(|k| 0.5 + k as f64).collect();
-            let half = n.div_ceil(2);
-            let (mut even, mut odd) = (vec![0.0; half], vec![9.0; half]);
-            split(&from, 2.0, &mut even, &mut odd);
-            let mut to = vec![0.0; n];
-            merge(&even, &odd, 0.5, &mut to);
-            assert!(from.iter().zip(&to).all(|(a, b)| *a == f64::from(*b)), "{n}");
-        }
-    }
-
-    #[test]
-    fn scalar_products_equal_a_plain_sum() {
-        for n in [0, 1, 8, 19] {
-            let a: Vec<f64> = (0..n).map(|k| k as f64).collect();
-            let b: Vec<f32> = (0..n).map(|k| 1.0 + k as f32).collect();
-            let plain: f64 = (0..n).map(|k| k as f64 * (1.0 + k as f64)).sum();
-            assert_eq!(dot(&a, &b), plain);
-        }
-    }
-}
+mod tests;

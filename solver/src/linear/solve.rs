@@ -12,6 +12,7 @@ use super::hierarchy::{Hierarchy, Level};
 use super::kernels::{self, dot};
 use super::layout::Layout;
 use super::pages::zeros;
+use super::sheet_modes::SheetModes;
 use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
 
@@ -35,10 +36,12 @@ impl Default for CgParams {
 pub struct CgInfo {
     /// Iterations done.
     pub iterations: usize,
-    /// True residual, recomputed at the end, relative to the right-hand side.
+    /// True residual, recomputed at the end, relative to the right-hand side. Where rounding x to
+    /// double precision alone would leave more than the tolerance, that of x before it was
+    /// rounded: see [`Preconditioned::solve_split`].
     pub residual_relative: f64,
-    /// The tolerance lies below what rounding x to double precision leaves, and the residual
-    /// stands at that limit: `|b - A x|` is a small multiple of `epsilon | |A| |x| |`.
+    /// The tolerance lies below what rounding x to double precision leaves: as rounded, x has a
+    /// residual of a small multiple of `epsilon | |A| |x| |`.
     pub limited_by_rounding: bool,
 }
 
@@ -188,15 +191,39 @@ impl<'a> Preconditioned<'a> {
     /// # Panics
     /// If `b` or `x` has not one entry for each unknown.
     pub fn solve(&self, b: &[f64], x: &mut [f64], params: &CgParams) -> Result<CgInfo, CgError> {
+        self.solve_split(b, x, &mut Vec::new(), params)
+    }
+
+    /// [`Preconditioned::solve`] for `A (x + low) = b`, starting from the given sum: `low` is what
+    /// rounding to double precision takes away from x; it may be empty, and comes back so where it
+    /// does not matter. It does where
+    /// conductances are so large, or x so far from zero, that `epsilon | |A| |x| |` is above the
+    /// tolerance: a micrometre of copper, a module that next to nothing cools. The residual is that
+    /// of the sum.
+    ///
+    /// # Errors
+    /// See [`CgError`]; `x` then holds the last iterate.
+    ///
+    /// # Panics
+    /// If `b` or `x` has not one entry for each unknown, or `low` neither as many nor none.
+    pub fn solve_split(
+        &self,
+        b: &[f64],
+        x: &mut [f64],
+        low: &mut Vec<f64>,
+        params: &CgParams,
+    ) -> Result<CgInfo, CgError> {
         let n = self.operator.len();
         assert_eq!(b.len(), n, "one right-hand side entry for each unknown");
         assert_eq!(x.len(), n, "one solution entry for each unknown");
+        assert!(low.is_empty() || low.len() == n, "an entry for each unknown or none");
         let b_norm = dot(b, b).sqrt();
         if !b_norm.is_finite() {
             return Err(CgError::NotPositiveDefinite { iteration: 0 });
         }
         if b_norm == 0.0 {
             x.fill(0.0);
+            low.clear();
             return Ok(CgInfo {
                 iterations: 0,
                 residual_relative: 0.0,
@@ -213,8 +240,23 @@ impl<'a> Preconditioned<'a> {
             kept,
         };
         vectors.load(x);
+        if !low.is_empty() {
+            vectors.kept.base.resize(n, 0.0);
+            std::mem::swap(&mut vectors.kept.base, &mut vectors.kept.x);
+            vectors.load(low);
+            vectors.restate(b);
+            low.clear();
+        }
         let outcome = vectors.conjugate_gradients(b, b_norm, params);
-        vectors.store(x);
+        if !vectors.kept.base.is_empty() {
+            vectors.round();
+            low.resize(n, 0.0);
+            vectors.store(&vectors.kept.x, low);
+            std::mem::swap(&mut vectors.kept.base, &mut vectors.kept.x);
+            vectors.kept.base.clear();
+            vectors.kept.rest.clear();
+        }
+        vectors.store(&vectors.kept.x, x);
         // After a failure the vectors may hold numbers that are not finite.
         if let (Ok(_), Ok(mut kept)) = (&outcome, self.kept.lock()) {
             *kept = Some(vectors.kept);
@@ -225,7 +267,11 @@ impl<'a> Preconditioned<'a> {
 
 /// Vectors of a solve, in the rows' order.
 struct Kept {
+    /// The iterate, or what is to be added to `base`.
     x: Vec<f64>,
+    /// Where rounding matters: the iterate so far, and `b - A base`. Else empty.
+    base: Vec<f64>,
+    rest: Vec<f64>,
     r: Vec<f64>,
     q: Vec<f64>,
     p: Vec<f32>,
@@ -240,6 +286,8 @@ impl Kept {
         let n = level.layout.len();
         Kept {
             x: zeros(n),
+            base: Vec::new(),
+            rest: Vec::new(),
             r: zeros(n),
             q: zeros(n),
             p: zeros(n),
@@ -250,9 +298,8 @@ impl Kept {
     }
 }
 
-/// A residual above this share of the right-hand side is no rounding, however large x has grown
-/// (it grows without end on a singular system).
-const MOST_ROUNDING: f64 = 1e-6;
+/// A residual above this share of the right-hand side is not put down to rounding of its terms.
+const MOST_ROUNDING: f64 = 1e-8;
 
 /// One solve.
 struct Vectors<'a> {
@@ -280,8 +327,8 @@ impl Vectors<'_> {
         });
     }
 
-    /// Hands the answer out in the operator's order, sheet by sheet.
-    fn store(&self, x: &mut [f64]) {
+    /// Hands a vector out in the operator's order, sheet by sheet.
+    fn store(&self, vector: &[f64], x: &mut [f64]) {
         let layout = &self.level.layout;
         let mut sheets = Vec::new();
         let mut rest = x;
@@ -298,7 +345,7 @@ impl Vectors<'_> {
             let s = &layout.shapes[b];
             for (k, row) in rows.chunks_mut(s.nx).enumerate() {
                 let from = layout.piece(s.j0 + first + k, b).natural + l * s.nx;
-                row.copy_from_slice(&self.kept.x[from..from + s.nx]);
+                row.copy_from_slice(&vector[from..from + s.nx]);
             }
         });
     }
@@ -307,27 +354,42 @@ impl Vectors<'_> {
         self.level.strips.len() - 1
     }
 
-    /// Norm of the residual that rounding alone may leave, `epsilon |diag(A) x|` (the links of
-    /// a cell sum up to its diagonal, so this is half of what its terms sum up to).
-    fn rounding_limit(&self) -> f64 {
-        let diagonal = self.operator.diagonal();
-        let offsets = &self.offsets;
-        let mut square = 0.0;
-        for j in 0..self.level.layout.ny {
-            for_sheet_rows(&self.level.layout, offsets, j, |natural, block| {
-                for (x, d) in self.kept.x[natural].iter().zip(&diagonal[block]) {
-                    square += (x * d).powi(2);
-                }
-            });
+    /// Adds x to the base; what rounding takes from the sum stays in x (the exact error of a
+    /// floating-point sum: Knuth 1969, "The art of computer programming" 2, section 4.2.2).
+    fn round(&mut self) {
+        for (base, x) in self.kept.base.iter_mut().zip(&mut self.kept.x) {
+            let (a, b) = (*base, *x);
+            let sum = a + b;
+            let part = sum - a;
+            *base = sum;
+            *x = (a - (sum - part)) + (b - part);
         }
-        f64::EPSILON * square.sqrt()
     }
 
-    /// `r = b - A x`; returns |r|.
+    /// Sets the iterate aside as a base, so that x starts anew from what is left: corrections are
+    /// no longer rounded to the last place of the whole.
+    fn rebase(&mut self, b: &[f64]) {
+        let n = self.kept.x.len();
+        self.kept.base.resize(n, 0.0);
+        self.round();
+        self.restate(b);
+    }
+
+    /// `rest = b - A base`.
+    fn restate(&mut self, b: &[f64]) {
+        self.kept.rest.clear();
+        std::mem::swap(&mut self.kept.base, &mut self.kept.x);
+        self.true_residual(b);
+        std::mem::swap(&mut self.kept.base, &mut self.kept.x);
+        self.kept.rest.extend_from_slice(&self.kept.r);
+    }
+
+    /// `r = b - A x`, or `rest - A x` beside a base; returns |r|.
     fn true_residual(&mut self, b: &[f64]) -> f64 {
         let offsets = &self.offsets;
         let count = self.strips();
         let (operator, level, x) = (self.operator, self.level, &self.kept.x);
+        let rest = &self.kept.rest;
         let bounds = &level.bounds;
         let outputs = (Pieces { data: &mut self.kept.r, bounds }, Each(&mut self.kept.sums));
         for_each_strip(count, outputs, &|strip, (r, sum)| {
@@ -337,13 +399,18 @@ impl Vectors<'_> {
                 let row = &mut r.data
                     [start - bounds[strip]..level.layout.row_start[j + 1] - bounds[strip]];
                 apply_row(operator, &level.layout, j, x, row);
-                for_sheet_rows(&level.layout, offsets, j, |natural, block| {
-                    for (r, b) in
-                        row[natural.start - start..natural.end - start].iter_mut().zip(&b[block])
-                    {
+                if rest.is_empty() {
+                    for_sheet_rows(&level.layout, offsets, j, |natural, block| {
+                        let row = &mut row[natural.start - start..natural.end - start];
+                        for (r, b) in row.iter_mut().zip(&b[block]) {
+                            *r = b - *r;
+                        }
+                    });
+                } else {
+                    for (r, b) in row.iter_mut().zip(&rest[start..]) {
                         *r = b - *r;
                     }
-                });
+                }
                 total += dot(row, row);
             }
             sum.0[0] = total;
@@ -398,16 +465,75 @@ impl Vectors<'_> {
         self.kept.sums.iter().sum::<f64>().sqrt()
     }
 
+    /// Takes what is uniform over whole sheets out of the residual, by a correction of x.
+    fn settle(&mut self, b: &[f64], modes: &SheetModes) -> f64 {
+        let layout = &self.level.layout;
+        let mut sums = vec![0.0; modes.len()];
+        modes.for_each_piece(layout, |mode, at| sums[mode] += self.kept.r[at].iter().sum::<f64>());
+        modes.solve(&mut sums);
+        let x = &mut self.kept.x;
+        modes.for_each_piece(layout, |mode, at| x[at].iter_mut().for_each(|x| *x += sums[mode]));
+        self.true_residual(b)
+    }
+
+    /// Takes the modes out of z, so that `Zᵀ A z = 0`; q is used up.
+    fn project(&mut self, modes: &SheetModes) {
+        let layout = &self.level.layout;
+        std::mem::swap(&mut self.kept.p, &mut self.kept.z);
+        self.apply();
+        std::mem::swap(&mut self.kept.p, &mut self.kept.z);
+        let mut sums = vec![0.0; modes.len()];
+        modes.for_each_piece(layout, |mode, at| sums[mode] += self.kept.q[at].iter().sum::<f64>());
+        modes.solve(&mut sums);
+        let z = &mut self.kept.z;
+        modes.for_each_piece(layout, |mode, at| {
+            z[at].iter_mut().for_each(|z| *z = (f64::from(*z) - sums[mode]) as f32);
+        });
+    }
+
+    /// Conjugate gradients; where they fail once more with the modes of whole sheets taken care of
+    /// in double precision.
     fn conjugate_gradients(
         &mut self,
         b: &[f64],
         b_norm: f64,
         params: &CgParams,
     ) -> Result<CgInfo, CgError> {
+        let first = self.iterate(b, b_norm, params, None);
+        let worth_more = match &first {
+            Ok(_) => false,
+            Err(CgError::NotPositiveDefinite { .. }) => true,
+            // With a lower bound the caller has other means.
+            Err(CgError::NotConverged { iterations, .. }) => {
+                *iterations >= CgParams::default().max_iterations
+            }
+        };
+        let Some(modes) = worth_more.then(|| SheetModes::new(self.operator)).flatten() else {
+            return first;
+        };
+        if !self.kept.x.iter().chain(&self.kept.base).all(|x| x.is_finite()) {
+            self.kept.x.fill(0.0);
+            self.kept.base.clear();
+            self.kept.rest.clear();
+        }
+        self.iterate(b, b_norm, params, Some(&modes))
+    }
+
+    fn iterate(
+        &mut self,
+        b: &[f64],
+        b_norm: f64,
+        params: &CgParams,
+        modes: Option<&SheetModes>,
+    ) -> Result<CgInfo, CgError> {
         let goal = params.relative_tolerance * b_norm;
         let mut norm = self.true_residual(b);
+        if let Some(modes) = modes {
+            norm = self.settle(b, modes);
+        }
         let mut iterations = 0;
         let mut rz_before = 0.0;
+        let mut alpha = 0.0;
         let mut checked = f64::INFINITY;
         loop {
             let exhausted = iterations >= params.max_iterations;
@@ -415,31 +541,50 @@ impl Vectors<'_> {
                 // The recurrence says so; the residual itself decides.
                 norm = self.true_residual(b);
                 let residual_relative = norm / b_norm;
+                let rounded = !self.kept.base.is_empty();
                 if norm <= goal {
-                    break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
+                    break Ok(CgInfo {
+                        iterations,
+                        residual_relative,
+                        limited_by_rounding: rounded,
+                    });
                 }
-                let stalled = norm > 0.5 * checked || exhausted;
-                if stalled
-                    && residual_relative <= MOST_ROUNDING
-                    && norm <= 4.0 * self.rounding_limit()
-                {
+                // The terms of the residual themselves are rounded: no more is to be had.
+                if norm > 0.5 * checked && residual_relative <= MOST_ROUNDING {
                     break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
                 }
                 if exhausted {
                     break Err(CgError::NotConverged { iterations, residual_relative });
                 }
                 checked = norm;
+                // What the recurrence did not see is rounding.
+                self.rebase(b);
+                norm = self.true_residual(b);
+                if let Some(modes) = modes {
+                    norm = self.settle(b, modes);
+                }
                 rz_before = 0.0;
             }
             let scale = (b.len() as f64).sqrt() / norm;
             let kept = &mut self.kept;
-            let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
-            self.turn(if rz_before > 0.0 { rz / rz_before } else { 0.0 });
+            let mut rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
+            let mut beta = if rz_before > 0.0 { rz / rz_before } else { 0.0 };
+            if let Some(modes) = modes {
+                // A preconditioner that rounding makes unsymmetric: directions are kept conjugate
+                // by the product itself (flexible conjugate gradients: Notay, SIAM J. Sci. Comput.
+                // 22, 2000).
+                let turned = alpha * dot(&self.kept.q, &self.kept.z);
+                beta = if rz_before > 0.0 { -turned / rz_before } else { 0.0 };
+                self.project(modes);
+                rz = dot(&self.kept.r, &self.kept.z);
+            }
+            self.turn(beta);
             let curvature = self.apply();
             if !(curvature > 0.0 && rz > 0.0) {
                 break Err(CgError::NotPositiveDefinite { iteration: iterations });
             }
-            norm = self.step(rz / curvature);
+            alpha = rz / curvature;
+            norm = self.step(alpha);
             rz_before = rz;
             iterations += 1;
         }

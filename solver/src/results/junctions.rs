@@ -189,15 +189,32 @@ fn rises_of(
     source_rises(network, solution.factors.as_deref(), source, &solution.rise_K, &solution.wet)
 }
 
-/// The junction rows: die in case order, then heaters. `statistics` (rises) and `uncertainty_K`
-/// (that of maximum and mean, that of the minimum, and that of the CHF margin, without unit) have
-/// one entry a source.
+/// What the printed figures of one source may be off by.
+#[derive(Debug, Clone, Copy)]
+pub struct FaceDoubt {
+    /// That of the maximum, K.
+    pub max_K: f64,
+    /// That of the mean, K.
+    pub mean_K: f64,
+    /// That of the minimum, K.
+    pub min_K: f64,
+    /// That of the CHF margin; `None` without nozzles.
+    pub chf_margin: Option<f64>,
+}
+
+impl FaceDoubt {
+    /// Where a mesh is given and its error not asked for.
+    pub const NONE: FaceDoubt = FaceDoubt { max_K: 0.0, mean_K: 0.0, min_K: 0.0, chf_margin: None };
+}
+
+/// The junction rows: die in case order, then heaters. `statistics` (rises) and `doubts` have one
+/// entry a source.
 pub fn junctions(
     module: &Module,
     network: &Network,
     solution: &GridSolution,
     statistics: &[FaceStatistics],
-    uncertainty_K: &[[f64; 3]],
+    doubts: &[FaceDoubt],
 ) -> Vec<Junction> {
     let inlet_K = module.coolant.inlet_K;
     let plane = &network.mesh.plane;
@@ -208,41 +225,37 @@ pub fn junctions(
         );
     described
         .zip(&network.sources)
-        .zip(statistics.iter().zip(uncertainty_K))
-        .map(
-            |(
-                ((name, type_name, power_W, limit_K, rect), source),
-                (s, &[uncertainty_K, min_uncertainty_K, chf_uncertainty]),
-            )| {
-                let mut heat_to_spray_W = 0.0;
-                for j in source.cells.j0..source.cells.j1 {
-                    for i in source.cells.i0..source.cells.i1 {
-                        heat_to_spray_W +=
-                            solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
-                    }
+        .zip(statistics.iter().zip(doubts))
+        .map(|(((name, type_name, power_W, limit_K, rect), source), (s, doubt))| {
+            let mut heat_to_spray_W = 0.0;
+            for j in source.cells.j0..source.cells.j1 {
+                for i in source.cells.i0..source.cells.i1 {
+                    heat_to_spray_W +=
+                        solution.wet.flux_W_m2[j * nx + i] * network.cell_area_m2(i, j);
                 }
-                let wetting = wetting_of(network, solution, source);
-                Junction {
-                    name: name.clone(),
-                    type_name: type_name.to_owned(),
-                    power_W,
-                    mean_flux_W_m2: power_W / rect.area_m2(),
-                    max_K: inlet_K + s.max_K,
-                    mean_K: inlet_K + s.mean_K,
-                    min_K: inlet_K + s.min_K,
-                    uncertainty_K,
-                    min_uncertainty_K,
-                    limit_K,
-                    hot_spot_m: s.at_m,
-                    heat_to_spray_W,
-                    wetted_share: wetting.map(|w| w.0),
-                    chf_margin: s.chf.map(|chf| chf.least),
-                    chf_at_m: s.chf.map(|chf| chf.at_m),
-                    chf_margin_uncertainty: s.chf.map(|_| chf_uncertainty),
-                    model_range_K: None,
-                }
-            },
-        )
+            }
+            let wetting = wetting_of(network, solution, source);
+            Junction {
+                name: name.clone(),
+                type_name: type_name.to_owned(),
+                power_W,
+                mean_flux_W_m2: power_W / rect.area_m2(),
+                max_K: inlet_K + s.max_K,
+                mean_K: inlet_K + s.mean_K,
+                min_K: inlet_K + s.min_K,
+                uncertainty_K: doubt.max_K,
+                mean_uncertainty_K: doubt.mean_K,
+                min_uncertainty_K: doubt.min_K,
+                limit_K,
+                hot_spot_m: s.at_m,
+                heat_to_spray_W,
+                wetted_share: wetting.map(|w| w.0),
+                chf_margin: s.chf.map(|chf| chf.least),
+                chf_at_m: s.chf.map(|chf| chf.at_m),
+                chf_margin_uncertainty: s.chf.and(doubt.chf_margin),
+                model_range_K: None,
+            }
+        })
         .collect()
 }
 

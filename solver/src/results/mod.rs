@@ -9,8 +9,8 @@ mod trust;
 
 pub use active_faces::active_faces;
 pub use junctions::{
-    FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field, sheet_fields,
-    statistics_of_face,
+    FaceDoubt, FaceStatistics, face_statistics, hot_spots, junctions, peak_weights, plane_field,
+    sheet_fields, statistics_of_face,
 };
 
 pub use sensors::{SensorPoint, SensorReading, sensor_points, sensor_readings, sensor_rises};
@@ -61,8 +61,10 @@ pub struct Junction {
     pub mean_K: f64,
     /// Lowest, K.
     pub min_K: f64,
-    /// Estimated numerical error of `max_K` and `mean_K`, K.
+    /// Estimated numerical error of `max_K`, K; the mean's is no larger.
     pub uncertainty_K: f64,
+    /// Estimated numerical error of `mean_K`, K.
+    pub mean_uncertainty_K: f64,
     /// Estimated numerical error of `min_K`, K: the minimum lies at a corner of the die, where
     /// grids converge slowest.
     pub min_uncertainty_K: f64,
@@ -137,12 +139,15 @@ pub struct HeatBalance {
     pub to_board_W: f64,
     /// Through the side faces, W.
     pub to_edges_W: f64,
+    /// What board and edges would take from a module as cold as the coolant, W: the scale of what
+    /// rounding alone lets flow.
+    pub exchange_W: f64,
 }
 
 impl HeatBalance {
     /// `|in - out|` relative to the larger of the heat in and the heat exchanged, or to a microwatt
-    /// where there is less: without power and with one temperature all around, rounding is all
-    /// that flows.
+    /// and a billionth of `exchange_W` where there is less: without power and with one temperature
+    /// all around, rounding is all that flows.
     pub fn imbalance_relative(&self) -> f64 {
         let out = self.to_spray_W + self.to_board_W + self.to_edges_W;
         let scale = self
@@ -151,6 +156,7 @@ impl HeatBalance {
             .max(self.to_spray_W.abs())
             .max(self.to_board_W.abs())
             .max(self.to_edges_W.abs())
+            .max(1e-9 * self.exchange_W)
             .max(1e-6);
         (self.in_W - out).abs() / scale
     }

@@ -106,4 +106,24 @@ mod tests {
         assert!(with(&|r| r.sheets[0].temperature_K.values[[0, 0]] = 400.0).contains("hotter"));
         assert!(with(&|r| r.surface_K.values[[0, 0]] = f64::INFINITY).contains("hotter"));
     }
+
+    /// Rounding of a temperature next to a strong board is no imbalance; a milliwatt lost is.
+    #[test]
+    fn a_module_without_power_on_a_strong_board_is_believed() {
+        let text = starter()
+            .replace("accuracy_K = 0.1", "cell_mm = 2.0")
+            .replace("htc_W_m2K = 120.0", "htc_W_m2K = 500000.0")
+            .replace("htc_W_m2K = 9000.0", "htc_W_m2K = 0.0")
+            .replace("htc_W_m2K = 12000.0", "htc_W_m2K = 0.0")
+            .replace("power_W = 60.0", "power_W = 0.0")
+            .replace("power_W = 55.0", "power_W = 0.0")
+            .replace("power_W = 25.0", "power_W = 0.0")
+            .replace("power_W = 8.0", "power_W = 0.0");
+        let no_files = |name: &str| Err(format!("no {name}"));
+        let module = read(&text, "case.toml", &no_files).expect("a case").module;
+        let mut result = solve(&module, &SteadyOptions::default(), &mut |_| {}).expect("a result");
+        assert_eq!(doubts(&module, &result), Vec::<String>::new());
+        result.balance.to_board_W += 1e-3;
+        assert!(doubts(&module, &result).join("; ").contains("heat in and heat out"));
+    }
 }

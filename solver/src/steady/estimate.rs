@@ -12,7 +12,7 @@
 //! I. B. Celik et al., J. Fluids Eng. 130 (2008) 078001. The grid convergence index of those
 //! papers multiplies c |D2| by 1.25 and leaves the value alone. Here the value is corrected, and
 //! the uncertainty is what the correction may be off by when the order is off by
-//! [`ORDER_DOUBT`]. Where the changes do not look like an order (they swing or grow), the last
+//! some tenths ([`Trust`]). Where the changes do not look like an order (they swing or grow), the last
 //! change itself is doubted, and a share of the one before.
 //!
 //! Where only the sheets are doubled there is one change D. Doubling lessens the error by a
@@ -25,16 +25,29 @@ const ORDERS: [f64; 2] = [1.0, 2.0];
 /// Slowest order that is allowed for beyond the correction; changes that fall more slowly are
 /// rather two errors of opposite sign.
 const SLOWEST: f64 = 0.6;
-/// By how much an observed order may be off.
-const ORDER_DOUBT: f64 = 0.2;
-/// Least share of the last change that is always doubted, of maximum, mean and minimum: changes
-/// of a maximum carry a little noise from where the cells fall; a mean has none of it; a minimum
-/// lies in a corner of the die, where the order settles last. Set with the random modules of
-/// `validation/uncertainty.md`.
-const LEAST_SHARE: [f64; 3] = [0.35, 0.28, 0.45];
+/// How far the order and the last change of one kind of temperature are trusted. Set with the
+/// random modules of `validation/uncertainty.md`.
+#[derive(Debug, Clone, Copy)]
+struct Trust {
+    /// By how much an observed order may be off.
+    order_doubt: f64,
+    /// Least share of the last change that is always doubted.
+    least_share: f64,
+}
 
-/// How much more a restless maximum is doubted.
-pub(super) const RESTLESS_DOUBT: f64 = 1.9;
+/// Changes of a maximum carry a little noise from where the cells fall.
+const OF_MAX: Trust = Trust { order_doubt: 0.3, least_share: 0.32 };
+/// A mean has none of it.
+const OF_MEAN: Trust = Trust { order_doubt: 0.2, least_share: 0.15 };
+/// A minimum lies in a corner of the die, where the order settles last.
+const OF_MIN: Trust = Trust { order_doubt: 0.25, least_share: 0.45 };
+
+/// How much more a maximum on the rim of its source is doubted: it is read off from cells on one
+/// side, where the slope is steepest.
+const RIM_DOUBT: f64 = 1.9;
+/// How much more maximum, mean and minimum are doubted under nozzles: the edges of cones cut cells,
+/// and what lies in a cut cell changes from grid to grid.
+pub(super) const NOZZLE_DOUBT: [f64; 3] = [2.4, 2.0, 2.0];
 /// Least share of the change before that is always doubted: a last change may be small by chance.
 const LEAST_SHARE_BEFORE: f64 = 0.06;
 /// Share of the change before that is doubted where the changes show no order: what order 1.5
@@ -61,33 +74,41 @@ impl Estimate {
 }
 
 /// The estimates of maximum, mean and minimum; `before` are the changes from quarter to half,
-/// `last` from half to fine, K. A `restless` maximum is doubted more: on the rim of its source it is
-/// read off from cells on one side, where the slope is steepest; under nozzles the edges of cones
-/// cut cells, and move with them from grid to grid.
-pub(super) fn joint(before: [f64; 3], last: [f64; 3], restless: bool) -> [Estimate; 3] {
-    let mut estimates = [0, 1, 2].map(|m| from_changes(before[m], last[m], LEAST_SHARE[m]));
-    if restless {
-        estimates[0].uncertainty_K *= RESTLESS_DOUBT;
+/// `last` from half to fine, K. `on_rim`: the maximum lies on the rim of its source; `sprayed`: there
+/// are nozzles.
+pub(super) fn joint(
+    before: [f64; 3],
+    last: [f64; 3],
+    on_rim: bool,
+    sprayed: bool,
+) -> [Estimate; 3] {
+    let trust = [OF_MAX, OF_MEAN, OF_MIN];
+    let mut more = if sprayed { NOZZLE_DOUBT } else { [1.0; 3] };
+    if on_rim {
+        more[0] = more[0].max(RIM_DOUBT);
     }
-    estimates
+    [0, 1, 2].map(|m| {
+        let estimate = from_changes(before[m], last[m], trust[m]);
+        Estimate { uncertainty_K: more[m] * estimate.uncertainty_K, ..estimate }
+    })
 }
 
 /// The estimate of any other value, doubted like a maximum.
 pub(super) fn of_value(before: f64, last: f64) -> Estimate {
-    from_changes(before, last, LEAST_SHARE[0])
+    from_changes(before, last, OF_MAX)
 }
 
-fn from_changes(before: f64, last: f64, least_share: f64) -> Estimate {
+fn from_changes(before: f64, last: f64, trust: Trust) -> Estimate {
     let ratio = before / last;
     let orderly = ratio > 1.0 && ratio.is_finite();
     if orderly {
         let order = ratio.log2().clamp(ORDERS[0], ORDERS[1]);
         let correction_K = share(order) * last;
-        let spread = share(order - ORDER_DOUBT) - share(order);
+        let spread = share(order - trust.order_doubt) - share(order);
         // Slower than the believed range: what that order would leave beyond the correction is
         // doubted too.
         let unbelieved = share(ratio.log2().clamp(SLOWEST, ORDERS[0])) - share(ORDERS[0]);
-        let uncertainty_K = ((spread.max(least_share) + unbelieved) * last.abs())
+        let uncertainty_K = ((spread.max(trust.least_share) + unbelieved) * last.abs())
             .max(LEAST_SHARE_BEFORE * before.abs());
         Estimate { correction_K, uncertainty_K }
     } else {
@@ -122,7 +143,7 @@ mod tests {
         for order in [1.0, 1.3, 1.7, 2.0] {
             for error in [0.2, -3.0] {
                 let (before, last, left) = changes(error, order);
-                let estimate = from_changes(before, last, LEAST_SHARE[0]);
+                let estimate = from_changes(before, last, OF_MAX);
                 assert!((left + estimate.correction_K).abs() < 1e-12);
                 assert!(estimate.uncertainty_K > 0.0);
                 assert!(estimate.without_correction() > left.abs());
@@ -134,24 +155,24 @@ mod tests {
     fn slow_convergence_is_inside_the_interval() {
         for order in [0.6, 0.8] {
             let (before, last, left) = changes(1.0, order);
-            let estimate = from_changes(before, last, LEAST_SHARE[0]);
+            let estimate = from_changes(before, last, OF_MAX);
             assert!((left + estimate.correction_K).abs() <= estimate.uncertainty_K);
         }
     }
 
     #[test]
     fn swinging_changes_are_not_taken_for_an_order() {
-        let estimate = from_changes(0.4, -0.05, LEAST_SHARE[0]);
+        let estimate = from_changes(0.4, -0.05, OF_MAX);
         assert!(estimate.uncertainty_K >= 0.08);
-        let by_chance = from_changes(0.4, 1e-6, LEAST_SHARE[0]);
+        let by_chance = from_changes(0.4, 1e-6, OF_MAX);
         assert!(by_chance.uncertainty_K >= 0.015);
-        let growing = from_changes(0.01, 0.1, LEAST_SHARE[0]);
+        let growing = from_changes(0.01, 0.1, OF_MAX);
         assert!(growing.uncertainty_K >= 0.05);
     }
 
     #[test]
     fn exact_grids_leave_nothing() {
-        let estimate = from_changes(0.0, 0.0, LEAST_SHARE[0]);
+        let estimate = from_changes(0.0, 0.0, OF_MAX);
         assert_eq!((estimate.correction_K, estimate.uncertainty_K), (0.0, 0.0));
     }
 }

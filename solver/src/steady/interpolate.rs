@@ -1,6 +1,5 @@
 //! A solution carried to another mesh, as a first guess.
 
-use super::GridSolution;
 use crate::mesh::{IslandPart, Mesh};
 
 /// For every new cell along one axis: two old cells and the weight of the second.
@@ -51,14 +50,14 @@ fn sheet_map<P: PartialEq + Copy>(old: &[(P, f64)], new: &[(P, f64)]) -> Vec<usi
     map
 }
 
-/// Rises of `from` on the cells of `to`: bilinear in the plane, nearest sheet through it.
-pub(super) fn interpolate(from: &GridSolution, to: &Mesh) -> Vec<f64> {
+/// The rises `rise_K` of the cells of `old` on the cells of `to`: bilinear in the plane, nearest
+/// sheet through it.
+pub(crate) fn interpolate(old: &Mesh, rise_K: &[f64], to: &Mesh) -> Vec<f64> {
     let substrate = |mesh: &Mesh| -> Vec<(usize, f64)> {
         mesh.sheets.iter().map(|s| (s.layer, s.thickness_m)).collect()
     };
     let island_sheets =
         |mesh: &Mesh, d: usize| -> Vec<(IslandPart, f64)> { mesh.islands[d].sheets.clone() };
-    let old = &from.mesh;
     let mut out = Vec::with_capacity(to.unknowns());
     let mut offset = 0;
     for b in 0..=to.islands.len() {
@@ -93,7 +92,7 @@ pub(super) fn interpolate(from: &GridSolution, to: &Mesh) -> Vec<f64> {
         );
         let nx = old_cells.nx();
         for &l in &map {
-            let sheet = &from.rise_K[offset + l * old_cells.len()..][..old_cells.len()];
+            let sheet = &rise_K[offset + l * old_cells.len()..][..old_cells.len()];
             for &(ja, jb, v) in &wy {
                 let low = &sheet[(ja - old_cells.j0) * nx..][..nx];
                 let high = &sheet[(jb - old_cells.j0) * nx..][..nx];

@@ -105,6 +105,7 @@ impl Default for SteadyOptions {
 }
 
 pub(crate) use grids::rectangles;
+pub(crate) use interpolate::interpolate;
 pub use one_grid::{GridSolution, solve_lent, solve_on_mesh, solve_with_law};
 pub use refine::{solve, solve_keeping, solve_keeping_half};
 pub use system::system_at;

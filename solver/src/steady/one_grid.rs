@@ -34,7 +34,8 @@ const INNER_REDUCTION: f64 = 0.02;
 /// A lent preconditioner that takes more iterations than this is left aside for a new one.
 const MOST_LENT_ITERATIONS: usize = 40;
 
-/// Largest relative residual that is put down to rounding; the printed uncertainty allows for it.
+/// Largest relative residual that is put down to rounding of the coefficients, where a step with
+/// more than double precision gains nothing.
 const ROUNDING_RESIDUAL: f64 = 1e-7;
 
 /// The temperatures of one mesh.
@@ -54,7 +55,8 @@ pub struct GridSolution {
     pub iterations: usize,
     /// Outer iterations.
     pub outer_iterations: usize,
-    /// Final residual of the nonlinear system relative to its right-hand side.
+    /// Final residual of the nonlinear system relative to what drives it: its right-hand side less
+    /// what a uniform temperature explains.
     pub residual_relative: f64,
 }
 
@@ -109,11 +111,10 @@ pub fn solve_lent(
 ) -> Result<GridSolution, SteadyError> {
     let outcome = {
         let network = Network::new(module, &mesh);
-        let x = start.unwrap_or_else(|| vec![0.0; network.unknowns()]);
         if law.is_linear() && !network.conductivity_varies() {
-            solve_linear(&network, &law, x, lent, options)?
+            solve_linear(&network, &law, start, lent, options)?
         } else {
-            solve_nonlinear(&network, &law, x, lent, options)?
+            solve_nonlinear(&network, &law, start, lent, options)?
         }
     };
     Ok(GridSolution {
@@ -131,6 +132,8 @@ pub fn solve_lent(
 /// An iterate with everything that follows from it.
 struct Point {
     x: Vec<f64>,
+    /// What rounding took from x, where that matters to the residual; else empty.
+    low: Vec<f64>,
     factors: Option<Vec<f64>>,
     wet: WetSide,
 }
@@ -142,16 +145,63 @@ struct Outcome {
     residual_relative: f64,
 }
 
+/// Least size of what drives a system, as a share of its right-hand side: below, rounding of the
+/// right-hand side is all that is left.
+const LEAST_DRIVE: f64 = 1e-6;
+
+/// What drives a system.
+struct Drive {
+    /// The uniform rise that explains most of the right-hand side, K.
+    uniform_K: f64,
+    /// Size of what it does not explain, W.
+    size_W: f64,
+}
+
+/// What drives a system: the right-hand side without what a uniform temperature explains,
+///
+/// ```text
+/// min over c of |b - c A 1|        A 1 = the sinks
+/// ```
+///
+/// Residuals are judged by it. A module that only its board cools is as warm as the board, and its
+/// right-hand side is large as soon as the coolant has another temperature; the heat that it has
+/// to carry may be a millionth of that.
+fn drive(operator: &Operator, rhs: &[f64]) -> Drive {
+    let offsets = operator.offsets();
+    let blocks = || operator.blocks.iter().map(|block| &block.sink).zip(&offsets);
+    let (mut product, mut square) = (0.0, 0.0);
+    for (sinks, &offset) in blocks() {
+        for (sink, b) in sinks.iter().zip(&rhs[offset..]) {
+            product += sink * b;
+            square += sink * sink;
+        }
+    }
+    let uniform_K = if square > 0.0 { product / square } else { 0.0 };
+    let mut rest = 0.0;
+    for (sinks, &offset) in blocks() {
+        for (sink, b) in sinks.iter().zip(&rhs[offset..]) {
+            rest += (b - uniform_K * sink).powi(2);
+        }
+    }
+    Drive { uniform_K, size_W: rest.sqrt().max(LEAST_DRIVE * norm(rhs)) }
+}
+
 fn solve_linear(
     network: &Network,
     law: &WetLaw,
-    mut x: Vec<f64>,
+    start: Option<Vec<f64>>,
     lent: &mut Option<Detached>,
     options: &SteadyOptions,
 ) -> Result<Outcome, SteadyError> {
-    let wet = wet_side(network, None, law, &x, None);
+    let nowhere = vec![0.0; network.unknowns()];
+    let wet = wet_side(network, None, law, &nowhere, None);
     let (operator, rhs) = assemble(network, None, &wet.tangent);
-    let params = CgParams { relative_tolerance: options.relative_tolerance, ..CgParams::default() };
+    let scale = norm(&rhs);
+    let drive = drive(&operator, &rhs);
+    let share = if scale > 0.0 { drive.size_W / scale } else { 1.0 };
+    let relative_tolerance = options.relative_tolerance * share;
+    let mut x = start.unwrap_or_else(|| vec![drive.uniform_K; rhs.len()]);
+    let params = CgParams { relative_tolerance, ..CgParams::default() };
     let with_lent = lent.take().and_then(|prepared| {
         let solver = prepared.attach(&operator);
         let params = CgParams { max_iterations: MOST_LENT_ITERATIONS, ..params };
@@ -165,10 +215,10 @@ fn solve_linear(
     };
     let wet = wet_side(network, None, law, &x, None);
     Ok(Outcome {
-        point: Point { x, factors: None, wet },
+        point: Point { x, low: Vec::new(), factors: None, wet },
         iterations: info.iterations,
         outer_iterations: 1,
-        residual_relative: info.residual_relative,
+        residual_relative: info.residual_relative / share,
     })
 }
 
@@ -182,40 +232,60 @@ struct Linearised {
 impl Linearised {
     fn at(network: &Network, point: &Point) -> Linearised {
         let (operator, rhs) = assemble(network, point.factors.as_deref(), &point.wet.tangent);
-        let residual = operator.residual(&rhs, &point.x);
-        Linearised { operator, rhs, residual }
+        let mut here = Linearised { residual: vec![0.0; rhs.len()], operator, rhs };
+        here.compare(point);
+        here
+    }
+
+    /// The residual at an iterate.
+    fn compare(&mut self, point: &Point) {
+        self.operator.residual_into(&self.rhs, &point.x, &mut self.residual);
+        if !point.low.is_empty() {
+            let rest = std::mem::take(&mut self.residual);
+            self.residual = self.operator.residual(&rest, &point.low);
+        }
     }
 
     /// Moves to another iterate, in the same memory.
     fn move_to(&mut self, network: &Network, point: &Point) {
         let factors = point.factors.as_deref();
         assemble_into(network, factors, &point.wet.tangent, &mut self.operator, &mut self.rhs);
-        self.operator.residual_into(&self.rhs, &point.x, &mut self.residual);
+        self.compare(point);
     }
 }
 
 fn solve_nonlinear(
     network: &Network,
     law: &WetLaw,
-    x: Vec<f64>,
+    start: Option<Vec<f64>>,
     lent: &mut Option<Detached>,
     options: &SteadyOptions,
 ) -> Result<Outcome, SteadyError> {
     let varies = network.conductivity_varies();
-    let factors = varies.then(|| network.conductivity_factors(&x));
-    let wet = wet_side(network, factors.as_deref(), law, &x, None);
-    let mut point = Point { x, factors, wet };
+    let point_at = |x: Vec<f64>| {
+        let factors = varies.then(|| network.conductivity_factors(&x));
+        let wet = wet_side(network, factors.as_deref(), law, &x, None);
+        Point { x, low: Vec::new(), factors, wet }
+    };
+    let is_free = start.is_none() && law.is_linear();
+    let mut point = point_at(start.unwrap_or_else(|| vec![0.0; network.unknowns()]));
     let mut here = Linearised::at(network, &point);
+    if is_free {
+        let uniform_K = drive(&here.operator, &here.rhs).uniform_K;
+        point = point_at(vec![uniform_K; network.unknowns()]);
+        here.move_to(network, &point);
+    }
     let mut iterations = 0;
     let mut last_change_K = f64::INFINITY;
     let mut kept: Option<Detached> = None;
     let mut lent_serves = true;
-    // Residual before the last step, where rounding limited the linear solve of that step.
+    let mut next_low = Vec::new();
+    // Residual before the last step, where rounding mattered to the linear solve of that step.
     let mut limited_from: Option<f64> = None;
     for outer in 0..=MAX_OUTER {
-        let scale = norm(&here.rhs);
+        let size = norm(&here.rhs);
+        let scale = drive(&here.operator, &here.rhs).size_W;
         let residual = norm(&here.residual);
-        // Rounding limits: the linear solver could do no better, and the step gained nothing.
         let at_rounding = limited_from.is_some_and(|before| residual > 0.5 * before)
             && residual <= ROUNDING_RESIDUAL * scale;
         if scale == 0.0 || residual <= options.relative_tolerance * scale || at_rounding {
@@ -226,8 +296,9 @@ fn solve_nonlinear(
             break;
         }
         let mut next = point.x.clone();
-        let relative_tolerance =
-            (INNER_REDUCTION * residual / scale).max(0.3 * options.relative_tolerance);
+        next_low.clone_from(&point.low);
+        let goal = (INNER_REDUCTION * residual).max(0.3 * options.relative_tolerance * scale);
+        let relative_tolerance = goal / size;
         let params = CgParams { relative_tolerance, ..CgParams::default() };
         let borrowed = if lent_serves { lent.take() } else { None };
         let is_borrowed = borrowed.is_some();
@@ -235,7 +306,14 @@ fn solve_nonlinear(
             Some(kept) => kept.attach(&here.operator),
             None => Preconditioned::new(&here.operator),
         };
-        let info = solver.solve(&here.rhs, &mut next, &params)?;
+        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
+        let info = match solver.solve_split(&here.rhs, &mut next, &mut next_low, &params) {
+            Ok(info) => info,
+            // Conductivities that fall faster than temperatures rise: there is no steady state, and
+            // the iterates leave for infinity.
+            Err(_) if varies && hottest_rise_K > RUNAWAY_RISE_K => break,
+            Err(error) => return Err(error.into()),
+        };
         iterations += info.iterations;
         let prepared = solver.detach();
         let prepared = if is_borrowed {
@@ -246,17 +324,20 @@ fn solve_nonlinear(
             Some(prepared)
         };
         limited_from = info.limited_by_rounding.then_some(residual);
-        let step: Vec<f64> = next.iter().zip(&point.x).map(|(a, b)| a - b).collect();
+        let step = difference(&next, &next_low, &point);
         last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
         // A small step changes the operator little: its preconditioner serves the next one.
-        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
         if last_change_K < CARRIED_CHANGE * hottest_rise_K {
             kept = prepared;
         }
         if law.is_linear() {
             // With the conductivities held the step is exact; there is nothing to search.
             point.x = next;
+            std::mem::swap(&mut point.low, &mut next_low);
         } else {
+            if info.limited_by_rounding {
+                point.low.resize(point.x.len(), 0.0);
+            }
             point = line_search(network, law, point, &mut here, &step);
         }
         // Beyond critical heat flux the flux hardly grows any more: what no neighbour takes
@@ -281,6 +362,32 @@ fn solve_nonlinear(
     })
 }
 
+/// `x + low - (from.x + from.low)`.
+fn difference(x: &[f64], low: &[f64], from: &Point) -> Vec<f64> {
+    let mut step: Vec<f64> = x.iter().zip(&from.x).map(|(a, b)| a - b).collect();
+    if !low.is_empty() {
+        step.iter_mut().zip(low).for_each(|(step, low)| *step += low);
+    }
+    if !from.low.is_empty() {
+        step.iter_mut().zip(&from.low).for_each(|(step, low)| *step -= low);
+    }
+    step
+}
+
+/// `from + length step`; where what rounding takes matters at `from`, with what it takes.
+fn moved(from: &Point, step: &[f64], length: f64) -> (Vec<f64>, Vec<f64>) {
+    let x: Vec<f64> = from.x.iter().zip(step).map(|(x, d)| x + length * d).collect();
+    let low = (from.low.iter().zip(&from.x).zip(step).zip(&x))
+        .map(|(((low, from), step), x)| {
+            let d = length * step;
+            // The exact error of the sum (Knuth 1969, "The art of computer programming" 2, 4.2.2).
+            let part = x - from;
+            low + ((from - (x - part)) + (d - part))
+        })
+        .collect();
+    (x, low)
+}
+
 /// Goes along `step` until the slope of the energy has fallen to half; `here` comes along.
 fn line_search(
     network: &Network,
@@ -295,9 +402,9 @@ fn line_search(
     let (mut slope_low, mut slope_high) = (slope_at_start, f64::NAN);
     let mut trial = 0;
     loop {
-        let x: Vec<f64> = from.x.iter().zip(step).map(|(x, d)| x + length * d).collect();
+        let (x, lost) = moved(&from, step, length);
         let wet = wet_side(network, from.factors.as_deref(), law, &x, Some(&from.wet));
-        let point = Point { x, factors: from.factors.clone(), wet };
+        let point = Point { x, low: lost, factors: from.factors.clone(), wet };
         here.move_to(network, &point);
         let slope = dot(&here.residual, step);
         trial += 1;

@@ -6,8 +6,8 @@ use crate::conduction::Network;
 use crate::conduction::faces::heat_balance;
 use crate::module::{Module, Spray};
 use crate::results::{
-    FaceStatistics, RefinementLevel, SprayResult, SteadyResult, correlated, hot_spots, junctions,
-    plane_field, sheet_fields, spray_result,
+    FaceDoubt, FaceStatistics, RefinementLevel, SprayResult, SteadyResult, correlated, hot_spots,
+    junctions, plane_field, sheet_fields, spray_result,
 };
 use crate::spray::{Band, SprayModel};
 
@@ -136,7 +136,12 @@ pub(super) fn result(
             &round
                 .uncertainty_K
                 .iter()
-                .map(|d| [d.hot_K, d.cold_K, d.chf.map_or(0.0, |chf| chf.doubt)])
+                .map(|d| FaceDoubt {
+                    max_K: d.hot_K,
+                    mean_K: d.mean_K,
+                    min_K: d.cold_K,
+                    chf_margin: d.chf.map(|chf| chf.doubt),
+                })
                 .collect::<Vec<_>>(),
         ),
         hot_spots: hot_spots(module, &network, solution, &round.statistics),

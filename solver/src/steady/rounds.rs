@@ -31,19 +31,20 @@ const LIVE_SHARE: f64 = 0.05;
 /// up to 1.4 % later.
 const LEAST_CHF_SHARE: f64 = 0.02;
 /// Uncertainty that a fine grid leaves as a share of the change between the two coarser ones,
-/// until a fine grid has shown it: order 1.5 (maximum) and 1.2 (mean), and the correction
-/// doubted by [`estimate::joint`]'s least share.
-const EXPECTED_SHARES: [f64; 2] = [0.12, 0.13];
+/// until a fine grid has shown it: order 1.5 (maximum) and 1.2 (mean), each doubted
+/// as [`estimate::joint`] does.
+const EXPECTED_SHARES: [f64; 2] = [0.12, 0.10];
 
-/// Whether nozzles make the maxima restless; see [`estimate::joint`].
+/// Whether there are nozzles, which make temperatures restless; see [`estimate::NOZZLE_DOUBT`].
 fn sprayed(module: &Module) -> bool {
     matches!(module.spray, Spray::Correlated(_))
 }
 
-/// [`EXPECTED_SHARES`], of restless maxima where there are nozzles.
+/// [`EXPECTED_SHARES`], doubted more where there are nozzles.
 pub(super) fn expected_shares(module: &Module) -> [f64; 2] {
     let [max, mean] = EXPECTED_SHARES;
-    if sprayed(module) { [max * estimate::RESTLESS_DOUBT, mean] } else { [max, mean] }
+    let [more_max, more_mean, _] = estimate::NOZZLE_DOUBT;
+    if sprayed(module) { [max * more_max, mean * more_mean] } else { [max, mean] }
 }
 
 /// The three temperatures of each source that are printed.
@@ -113,7 +114,7 @@ impl Task<'_> {
         guess: Option<&GridSolution>,
     ) -> Result<GridSolution, SteadyError> {
         let mesh = self.mesh(plane, slicing)?;
-        let start = guess.map(|g| interpolate(g, &mesh));
+        let start = guess.map(|g| interpolate(&g.mesh, &g.rise_K, &mesh));
         solve_on_mesh(self.module, mesh, start, self.options)
     }
 
@@ -225,14 +226,14 @@ impl Refiner<'_, '_> {
         for (k, fine) in statistics.iter_mut().enumerate() {
             let last = three(fine, &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
-            let estimates = estimate::joint(before, last, fine.on_rim || sprayed(self.task.module));
+            let estimates = estimate::joint(before, last, fine.on_rim, sprayed(self.task.module));
             fine.max_K += estimates[0].correction_K;
             fine.mean_K += estimates[1].correction_K;
             fine.min_K += estimates[2].correction_K;
             let [max, mean, min] = estimates.map(|e| e.uncertainty_K + left);
             let margins = [&quarter_statistics[k], &half_statistics[k], fine].map(|s| s.chf);
             let chf = chf_doubt(margins, left);
-            uncertainty_K.push(Doubt { hot_K: max.max(mean), cold_K: min, chf });
+            uncertainty_K.push(Doubt { hot_K: max.max(mean), mean_K: mean, cold_K: min, chf });
             // A change that is small by chance tells little of the next one.
             let share = |m: usize, uncertainty_K: f64| {
                 (uncertainty_K / before[m].abs().max(f64::MIN_POSITIVE))
@@ -283,7 +284,7 @@ impl Refiner<'_, '_> {
                     doubt: estimate::unseen(fine.least - half.least) + fine.per_K * left,
                     per_K: fine.per_K,
                 });
-                Doubt { hot_K: max.max(mean), cold_K: min, chf }
+                Doubt { hot_K: max.max(mean), mean_K: mean, cold_K: min, chf }
             })
             .collect();
         let on_grid = statistics.clone();
@@ -321,7 +322,7 @@ impl Refiner<'_, '_> {
             let last = three(&statistics[k], &half_statistics[k]);
             let before = three(&half_statistics[k], &quarter_statistics[k]);
             let [max, mean, min] =
-                estimate::joint(before, last, statistics[k].on_rim || sprayed(module))
+                estimate::joint(before, last, statistics[k].on_rim, sprayed(module))
                     .map(Estimate::without_correction);
             let [max_t, mean_t, min_t] =
                 three(&thick_statistics[k], &half_statistics[k]).map(estimate::thickness);
@@ -330,6 +331,7 @@ impl Refiner<'_, '_> {
             let chf = chf_doubt(margins, max_t.max(mean_t));
             uncertainty_K.push(Doubt {
                 hot_K: (max + max_t).max(mean + mean_t),
+                mean_K: mean + mean_t,
                 cold_K: min + min_t,
                 chf,
             });
@@ -371,11 +373,13 @@ impl Refiner<'_, '_> {
     }
 }
 
-/// Uncertainty of one source, K: that of maximum and mean, and that of the minimum, which lies
-/// at a corner of the die and converges slowest.
+/// Uncertainty of one source, K: that of the maximum (at least the mean's), of the mean, which
+/// converges with the least noise, and of the minimum, which lies at a corner of the die and
+/// converges slowest.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Doubt {
     pub hot_K: f64,
+    pub mean_K: f64,
     pub cold_K: f64,
     /// That of the CHF margin; `None` without nozzles.
     pub chf: Option<ChfDoubt>,
@@ -388,12 +392,12 @@ pub(super) struct ChfDoubt {
     pub per_K: f64,
 }
 
-/// The largest uncertainty of any maximum or mean, K.
+/// The largest uncertainty of any maximum, K.
 pub(super) fn most(doubts: &[Doubt]) -> f64 {
     doubts.iter().fold(0.0, |m, d| largest(&[m, d.hot_K]))
 }
 
-/// Uncertainty of maximum and mean of each source, K.
+/// Uncertainty of the maximum of each source, K.
 pub(super) fn hot(doubts: &[Doubt]) -> Vec<f64> {
     doubts.iter().map(|d| d.hot_K).collect()
 }
@@ -447,6 +451,7 @@ impl Round {
     pub(super) fn doubted(mut self, more_K: f64) -> Round {
         for doubt in &mut self.uncertainty_K {
             doubt.hot_K += more_K;
+            doubt.mean_K += more_K;
             doubt.cold_K += more_K;
             if let Some(chf) = &mut doubt.chf {
                 chf.doubt += chf.per_K * more_K;

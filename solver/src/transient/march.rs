@@ -1,12 +1,14 @@
-//! Steps from break to break of the profile, chosen by their error or replayed; what is recorded.
+//! Steps from break to break of the profile, chosen by their error or replayed.
 
 use super::TransientError;
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::scheme::{DIAGONAL, Step, StepFailure, WEIGHT, step};
-use crate::conduction::faces::{WetSide, source_rises};
-use crate::module::Cycle;
-use crate::results::{HeatBalance, sensor_rises, statistics_of_face};
+use super::plan::{Plan, SAME_TIME, Stretch, stretches};
+use super::record::{Audit, Record, Snapshot};
+use super::scheme::{Asked, Course, DIAGONAL, Step, StepFailure, WEIGHT, step};
+use super::trail::Trail;
+use crate::conduction::faces::WetSide;
+use crate::results::HeatBalance;
 
 /// Rise of the surface above the inlet at which nothing is worth following any more, K.
 pub const RUNAWAY_RISE_K: f64 = 2000.0;
@@ -14,8 +16,6 @@ pub const RUNAWAY_RISE_K: f64 = 2000.0;
 const MOST_STEPS: usize = 200_000;
 /// How often a replayed step that cannot be solved is cut in two.
 const MOST_CUTS: usize = 10;
-/// Times closer than this share of the period are one.
-const SAME_TIME: f64 = 1e-12;
 
 /// Temperatures at one time, and what follows from them.
 #[derive(Debug, Clone)]
@@ -32,99 +32,8 @@ pub struct State {
     pub flow_W: Vec<f64>,
     /// Where the heat goes.
     pub balance: HeatBalance,
-    /// Mean slope over the last step, K/s; none after a jump.
-    pub slope_K_s: Option<Vec<f64>>,
-}
-
-/// What is kept of one time.
-#[derive(Debug, Clone)]
-pub struct Record {
-    /// Time from the start of the run, s. At a jump there are two records of the same time, of its
-    /// two sides.
-    pub time_s: f64,
-    /// Power of all sources, W.
-    pub power_W: f64,
-    /// Coolant inlet, K.
-    pub inlet_K: f64,
-    /// Factor on flow or coefficients.
-    pub coolant_factor: f64,
-    /// Smallest critical over local heat flux anywhere; none with stated coefficients.
-    pub chf_margin: Option<f64>,
-    /// Hottest point of each source, K.
-    pub max_K: Vec<f64>,
-    /// Mean of each source, K.
-    pub mean_K: Vec<f64>,
-    /// What each sensor would read, K.
-    pub sensor_K: Vec<f64>,
-}
-
-/// The exposed surface at one time.
-#[derive(Debug, Clone)]
-pub struct Snapshot {
-    /// Time from the start of the run, s.
-    pub time_s: f64,
-    /// Temperature of each cell of the plane, K.
-    pub surface_K: Vec<f64>,
-    /// Hottest point of each source, K.
-    pub max_K: Vec<f64>,
-}
-
-/// Where the heat went over a run, J.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Audit {
-    /// Released.
-    pub in_J: f64,
-    /// Taken by the spray.
-    pub to_spray_J: f64,
-    /// Taken by the board.
-    pub to_board_J: f64,
-    /// Taken by the side faces.
-    pub to_edges_J: f64,
-    /// Capacity times change of temperature.
-    pub stored_J: f64,
-}
-
-impl Audit {
-    fn add(&mut self, seconds: f64, flow: &HeatBalance) {
-        self.in_J += seconds * flow.in_W;
-        self.to_spray_J += seconds * flow.to_spray_W;
-        self.to_board_J += seconds * flow.to_board_W;
-        self.to_edges_J += seconds * flow.to_edges_W;
-    }
-
-    /// `|stored - (in - out)|` over the largest of them.
-    pub fn imbalance_relative(&self) -> f64 {
-        let terms = [self.in_J, self.to_spray_J, self.to_board_J, self.to_edges_J, self.stored_J];
-        let scale = terms.iter().fold(0.0, |m: f64, t| m.max(t.abs()));
-        let out = self.to_spray_J + self.to_board_J + self.to_edges_J;
-        if scale == 0.0 { 0.0 } else { (self.in_J - out - self.stored_J).abs() / scale }
-    }
-}
-
-/// Lengths of the steps of every stretch between breaks, s.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Plan {
-    /// One list a stretch, in the order of the run.
-    pub stretches: Vec<Vec<f64>>,
-}
-
-impl Plan {
-    /// Every step cut in two.
-    #[must_use]
-    pub fn halved(&self) -> Plan {
-        let halves = |steps: &Vec<f64>| steps.iter().flat_map(|h| [0.5 * h, 0.5 * h]).collect();
-        Plan { stretches: self.stretches.iter().map(halves).collect() }
-    }
-
-    /// Number of steps.
-    pub fn len(&self) -> usize {
-        self.stretches.iter().map(Vec::len).sum()
-    }
-
-    /// Whether there is no step.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
-    }
+    /// How it has got here; nothing after a jump.
+    pub(super) course: Option<Course>,
 }
 
 /// Where steps come from.
@@ -134,6 +43,17 @@ pub enum Steps<'p> {
     Chosen(f64),
     /// Those of a plan; every so manieth is recorded.
     Replayed(&'p Plan, usize),
+}
+
+/// What a run goes through.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Route<'p> {
+    /// How often the profile runs.
+    pub repeats: usize,
+    /// When pictures are taken, s.
+    pub snapshots_s: &'p [f64],
+    /// Where steps come from.
+    pub steps: Steps<'p>,
 }
 
 /// A run over time.
@@ -159,98 +79,19 @@ pub struct Run {
     pub iterations: usize,
 }
 
-/// A stretch of straight lines within a period.
-#[derive(Debug, Clone, Copy)]
-struct Stretch {
-    from_s: f64,
-    to_s: f64,
-    /// Between two breaks: tells the piece of the profile.
-    near_s: f64,
-    /// Whether it starts at a break of the profile rather than at a picture.
-    at_break: bool,
-    picture: bool,
-}
-
-/// Stretches of one period that starts at `offset_s` of the run.
-fn stretches(cycle: &Cycle, offset_s: f64, snapshots_s: &[f64]) -> Vec<Stretch> {
-    let same = SAME_TIME * cycle.period_s;
-    let mut all = Vec::new();
-    for pair in cycle.breaks_s().windows(2) {
-        let near_s = 0.5 * (pair[0] + pair[1]);
-        let mut cuts: Vec<f64> = snapshots_s
-            .iter()
-            .map(|at| at - offset_s)
-            .filter(|at| *at > pair[0] + same && *at <= pair[1] + same)
-            .collect();
-        cuts.sort_by(f64::total_cmp);
-        cuts.dedup_by(|b, a| *b - *a <= same);
-        let mut from_s = pair[0];
-        for cut in cuts {
-            let to_s = if cut >= pair[1] - same { pair[1] } else { cut };
-            let at_break = from_s == pair[0];
-            all.push(Stretch { from_s, to_s, near_s, at_break, picture: true });
-            from_s = to_s;
-        }
-        if from_s < pair[1] {
-            let at_break = from_s == pair[0];
-            all.push(Stretch { from_s, to_s: pair[1], near_s, at_break, picture: false });
-        }
-    }
-    all
-}
-
 struct Marcher<'s, 'm> {
     system: &'s mut System<'m>,
     ladder: &'s mut Ladder,
+    trail: Option<&'s mut Trail>,
     run: Run,
 }
 
 impl Marcher<'_, '_> {
-    fn record(&self, state: &State, offset_s: f64) -> Record {
-        let network = &self.system.network;
-        let base_K = self.system.module.coolant.inlet_K;
-        let (mut max_K, mut mean_K) = (Vec::new(), Vec::new());
-        for source in &network.sources {
-            let rises =
-                source_rises(network, state.factors.as_deref(), source, &state.x, &state.wet);
-            let statistics = statistics_of_face(network, source, &rises);
-            max_K.push(base_K + statistics.max_K);
-            mean_K.push(base_K + statistics.mean_K);
-        }
-        Record {
-            time_s: offset_s + state.time_s,
-            power_W: self.system.power_W(),
-            inlet_K: self.system.inlet_K(),
-            coolant_factor: self.system.coolant_factor(),
-            chf_margin: self.system.chf_margin(&state.wet),
-            max_K,
-            mean_K,
-            sensor_K: sensor_rises(
-                network,
-                state.factors.as_deref(),
-                &state.x,
-                &state.wet,
-                &self.system.sensors,
-            )
-            .iter()
-            .map(|rise| base_K + rise)
-            .collect(),
-        }
-    }
-
-    fn picture(&self, state: &State, offset_s: f64) -> Snapshot {
-        let base_K = self.system.module.coolant.inlet_K;
-        Snapshot {
-            time_s: offset_s + state.time_s,
-            surface_K: state.wet.rise_K.iter().map(|rise| base_K + rise).collect(),
-            max_K: self.record(state, offset_s).max_K,
-        }
-    }
-
     /// Everything at `x` under the conditions of the moment.
     fn state_at(&mut self, time_s: f64, x: Vec<f64>, start: Option<&WetSide>) -> State {
         let at = self.system.evaluate(&x, start);
         let balance = self.system.balance(at.factors.as_deref(), &x, &at.wet);
+        self.system.give_back(at.operator, at.rhs_W);
         State {
             time_s,
             x,
@@ -258,7 +99,7 @@ impl Marcher<'_, '_> {
             wet: at.wet,
             flow_W: at.flow_W,
             balance,
-            slope_K_s: None,
+            course: None,
         }
     }
 
@@ -285,14 +126,23 @@ impl Marcher<'_, '_> {
         step_s: f64,
         cuts: usize,
     ) -> Result<State, TransientError> {
-        match step(self.system, self.ladder, &state, near_s, step_s, false) {
-            Ok(made) => {
+        let trail = self.trail.as_deref().filter(|_| cuts == 0);
+        let former = trail.and_then(Trail::former);
+        let asked = Asked { error: false, moves: trail.is_some(), former };
+        match step(self.system, self.ladder, &state, near_s, step_s, asked) {
+            Ok(mut made) => {
+                if let Some(trail) = self.trail.as_deref_mut().filter(|_| cuts == 0) {
+                    trail.push(made.moves.take());
+                }
                 self.accept(&state, &made, step_s);
                 Ok(made.state)
             }
             Err(StepFailure::Fatal(error)) => Err(error),
             Err(StepFailure::Unsolved) if cuts < MOST_CUTS => {
                 self.run.rejected += 1;
+                if let Some(trail) = self.trail.as_deref_mut().filter(|_| cuts == 0) {
+                    trail.push(None);
+                }
                 let half = self.replay(state, near_s, 0.5 * step_s, cuts + 1)?;
                 self.replay(half, near_s, 0.5 * step_s, cuts + 1)
             }
@@ -312,7 +162,7 @@ impl Marcher<'_, '_> {
         next_s: &mut f64,
     ) -> Result<(State, Vec<f64>), TransientError> {
         let same = SAME_TIME * self.system.cycle.period_s;
-        if state.slope_K_s.is_none() {
+        if state.course.is_none() {
             let rates = state.flow_W.iter().zip(&self.system.capacity_J_K);
             let fastest = rates.fold(0.0, |m: f64, (f, c)| m.max((f / c).abs()));
             *next_s = next_s.min(3.0 * tolerance_K / fastest.max(f64::MIN_POSITIVE));
@@ -330,13 +180,14 @@ impl Marcher<'_, '_> {
             if step_s <= same {
                 return Err(TransientError::Stuck { time_s: offset_s + state.time_s, step_s });
             }
-            match step(self.system, self.ladder, &state, stretch.near_s, step_s, true) {
+            let asked = Asked { error: true, moves: self.trail.is_some(), former: None };
+            match step(self.system, self.ladder, &state, stretch.near_s, step_s, asked) {
                 Err(StepFailure::Fatal(error)) => return Err(error),
                 Err(StepFailure::Unsolved) => {
                     self.run.rejected += 1;
                     *next_s = 0.25 * step_s;
                 }
-                Ok(made) => {
+                Ok(mut made) => {
                     let error_K = made.error_K.unwrap_or(f64::INFINITY);
                     let factor = if error_K > 0.0 {
                         0.85 * (tolerance_K / error_K).cbrt()
@@ -347,6 +198,9 @@ impl Marcher<'_, '_> {
                         self.run.rejected += 1;
                         *next_s = step_s * factor.clamp(0.1, 0.7);
                         continue;
+                    }
+                    if let Some(trail) = self.trail.as_deref_mut() {
+                        trail.push(made.moves.take());
                     }
                     self.accept(&state, &made, step_s);
                     // A step cut short by a break says little about the next.
@@ -361,7 +215,7 @@ impl Marcher<'_, '_> {
                     if done {
                         state.time_s = stretch.to_s;
                     }
-                    self.run.records.push(self.record(&state, offset_s));
+                    self.run.records.push(Record::of(self.system, &state, offset_s));
                     if self.run.plan.len() + lengths.len() > MOST_STEPS {
                         return Err(TransientError::TooManySteps {
                             time_s: offset_s + state.time_s,
@@ -392,7 +246,7 @@ impl Marcher<'_, '_> {
                 state.time_s = stretch.to_s;
             }
             if (k + 1) % every == 0 {
-                self.run.records.push(self.record(&state, offset_s));
+                self.run.records.push(Record::of(self.system, &state, offset_s));
             }
         }
         Ok(state)
@@ -403,8 +257,8 @@ fn has_run_away(state: &State) -> bool {
     state.wet.rise_K.iter().any(|rise| *rise > RUNAWAY_RISE_K)
 }
 
-/// Runs the profile `repeats` times from the rises `start`; pictures are taken at `snapshots_s`.
-/// `heard` is told how far it is, in seconds of the run.
+/// Runs the profile along `route` from the rises `start`.
+/// A trail of one period lends and keeps moves. `heard` is told how far it is, in seconds of the run.
 ///
 /// # Errors
 /// See [`TransientError`].
@@ -412,11 +266,11 @@ pub(super) fn march(
     system: &mut System,
     ladder: &mut Ladder,
     start: Vec<f64>,
-    repeats: usize,
-    snapshots_s: &[f64],
-    steps: Steps,
+    route: Route,
+    trail: Option<&mut Trail>,
     heard: &mut dyn FnMut(f64),
 ) -> Result<Run, TransientError> {
+    let Route { repeats, snapshots_s, steps } = route;
     let cycle = system.cycle;
     let iterations_before = ladder.iterations;
     let run = Run {
@@ -430,7 +284,7 @@ pub(super) fn march(
         ran_away_s: None,
         iterations: 0,
     };
-    let mut marcher = Marcher { system, ladder, run };
+    let mut marcher = Marcher { system, ladder, trail, run };
     let mut next_s = cycle.period_s;
     let mut period_start = start.clone();
     let mut state: Option<State> = None;
@@ -461,12 +315,12 @@ pub(super) fn march(
                 };
                 now.time_s = stretch.from_s;
                 if !smooth {
-                    marcher.run.records.push(marcher.record(&now, offset_s));
+                    marcher.run.records.push(Record::of(marcher.system, &now, offset_s));
                     let wanted = repeat == 0
                         && stretch.from_s == 0.0
                         && snapshots_s.iter().any(|at| *at <= SAME_TIME * cycle.period_s);
                     if wanted {
-                        marcher.run.snapshots.push(marcher.picture(&now, offset_s));
+                        marcher.run.snapshots.push(Snapshot::of(marcher.system, &now, offset_s));
                     }
                 }
                 state = Some(now);
@@ -489,7 +343,7 @@ pub(super) fn march(
             };
             marcher.run.plan.stretches.push(lengths);
             if stretch.picture {
-                marcher.run.snapshots.push(marcher.picture(&now, offset_s));
+                marcher.run.snapshots.push(Snapshot::of(marcher.system, &now, offset_s));
             }
             heard(offset_s + now.time_s);
             if has_run_away(&now) {

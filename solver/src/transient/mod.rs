@@ -7,10 +7,11 @@
 //! ```
 //!
 //! - [`conditions`]: powers and coolant at one time, laid on a mesh
-//! - [`scheme`]: one step in time; `ladder`: its preconditioners
-//! - [`march`]: steps from break to break, chosen by their error or replayed; what is recorded
-//! - [`periodic`]: the state that comes back after every period
-//! - [`run()`]: mesh, steps, uncertainty; [`outcome`]: swings, dwell, ramps
+//! - [`scheme`]: one step in time; `stage`: the equations of its stages; `ladder`: preconditioners
+//! - [`plan`]: where a run steps; [`march`]: steps from break to break, chosen by their error or
+//!   replayed; [`record`]: what is kept
+//! - [`periodic`]: the state that comes back after every period; `trail`: what a period lends the next
+//! - [`run()`]: mesh, steps, uncertainty; `saved`: a state for another run to start from; [`outcome`]: swings, dwell, ramps
 //! - [`step_response`]: each source's thermal impedance against time
 //!
 //! Nothing in here refines a mesh or reads a case.
@@ -20,13 +21,19 @@ mod ladder;
 pub mod march;
 pub mod outcome;
 pub mod periodic;
+pub mod plan;
+pub mod record;
 mod run;
+mod saved;
 pub mod scheme;
+mod stage;
 pub mod step_response;
+mod trail;
 
 pub use conditions::module_of;
 pub use outcome::{SourceOutcome, source_outcomes};
-pub use run::{Request, TransientResult, coarsened, run};
+pub use run::{Request, TransientResult, coarsened, equal_steps, run};
+pub use saved::{SavedBlock, SavedState};
 pub use step_response::{StepResponse, step_responses};
 
 use std::fmt;
@@ -45,6 +52,8 @@ pub enum TransientError {
     },
     /// There is no steady state to start from.
     Start(SteadyError),
+    /// The state to start from is not one of this module on this mesh: why.
+    OtherState(String),
     /// Nozzles and liquid make no sense together at some time.
     Spray {
         /// When, s.
@@ -85,6 +94,9 @@ impl fmt::Display for TransientError {
                 write!(f, "material \"{material}\" has no density or no specific heat")
             }
             TransientError::Start(error) => write!(f, "no state to start from: {error}"),
+            TransientError::OtherState(why) => {
+                write!(f, "the run cannot start from this state: {why}")
+            }
             TransientError::Spray { time_s, error } => write!(f, "spray at {time_s} s: {error}"),
             TransientError::Stuck { time_s, step_s } => write!(
                 f,
@@ -108,16 +120,11 @@ impl fmt::Display for TransientError {
 impl std::error::Error for TransientError {}
 
 /// Options that do not belong to the case.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct TransientOptions {
-    /// Residual at which the equations of a step count as solved, relative to the heat flows.
-    pub relative_residual: f64,
-}
-
-impl Default for TransientOptions {
-    fn default() -> Self {
-        TransientOptions { relative_residual: 1e-8 }
-    }
+    /// Residual at which the equations of a step count as solved, relative to the heat flows; none
+    /// to tie it to the error that the cycle allows in time.
+    pub relative_residual: Option<f64>,
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! What an engineer asks of a temperature history: extremes, swing, dwell, ramps.
 
-use super::march::Record;
+use super::record::Record;
 
 /// What one source went through.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -17,21 +17,35 @@
 //! ```
 //!
 //! Whatever its time constant, a mode keeps at most a twelfth of its error from period to period
-//! (the maximum of `exp(-p) - (1 - exp(-p)) 2/(p (2 + p))`, near p = 2.3). The first start is the
-//! steady state of the mean powers: in a linear module the periodic state has just that mean.
+//! (the maximum of `exp(-p) - (1 - exp(-p)) 2/(p (2 + p))`, near p = 2.3). Where every mode is fast
+//! (p above some 3.6, where the fraction is a tenth) plain periods do better, and there is none. The first start is the
+//! steady state of the mean powers: in a linear module the periodic state has just that mean. Or it is
+//! a guess, from a coarser mesh or from longer steps.
+//!
+//! It is found when neither the period nor the correction at its end changes anything by more than
+//! the tolerance: a slow mode may be far off and yet change little in one period.
 
 use super::TransientError;
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Plan, Steps, change, march};
-use super::scheme::shift;
+use super::march::{Route, Run, Steps, change, march};
+use super::plan::Plan;
+use super::stage::shift;
+use super::trail::Trail;
 
 /// Periods after which it is given up.
 const MOST_PASSES: usize = 60;
 /// Stands for an infinite step among the rungs of the ladder, s.
 const STEADY_S: f64 = 1e30;
-/// Periods in which steps are chosen before they are frozen: the first starts too far away.
+/// Periods in which steps are chosen before they are frozen: without a guess the first starts too
+/// far away.
 const FREE_PASSES: usize = 2;
+/// Steps before that may be so many times as inexact: they only lead near.
+const FAR_AWAY: f64 = 8.0;
+/// Corrections below this share of the change are left out: plain periods do better.
+const LEAST_CORRECTION: f64 = 0.1;
+/// Relative residual of the corrections.
+const CORRECTION_RESIDUAL: f64 = 1e-4;
 
 /// A state that comes back.
 #[derive(Debug, Clone)]
@@ -48,29 +62,50 @@ pub struct Settled {
     pub first_change_K: f64,
 }
 
-/// Finds the state that comes back within `tolerance_K`.
+/// What a search is given.
+pub(super) struct Search<'a> {
+    /// Rises to start from, K; those of the steady state of the means without.
+    pub guess: Option<Vec<f64>>,
+    /// The steps of a period.
+    pub steps: Steps<'a>,
+    /// When pictures are taken, s.
+    pub snapshots_s: &'a [f64],
+    /// Change that still counts as none, K.
+    pub tolerance_K: f64,
+}
+
+/// Finds the state that comes back, and the run over its period. `heard` is told of every period
+/// run, and its change in K.
 ///
 /// # Errors
 /// [`TransientError::NotPeriodic`], [`TransientError::RunAway`] and what a run may fail by.
 pub(super) fn settle(
     system: &mut System,
     ladder: &mut Ladder,
-    steps: Steps,
-    tolerance_K: f64,
+    search: Search,
     heard: &mut dyn FnMut(usize, f64),
-) -> Result<Settled, TransientError> {
-    let period_s = system.cycle.period_s;
-    let mut start = system.steady(&|signal| signal.mean()).map_err(TransientError::Start)?.rise_K;
+) -> Result<(Settled, Run), TransientError> {
+    let Search { guess, steps, snapshots_s, tolerance_K } = search;
+    let free = if guess.is_some() { 1 } else { FREE_PASSES };
+    let mut start = match guess {
+        Some(guess) => guess,
+        None => system.steady(&|signal| signal.mean()).map_err(TransientError::Start)?.rise_K,
+    };
     let mut frozen: Option<Plan> = None;
     let mut last_change_K = f64::INFINITY;
     let mut first_change_K = f64::NAN;
     let mut corrects = true;
+    let mut trail = Trail::default();
     for pass in 1..=MOST_PASSES {
         let now = match (&frozen, steps) {
             (Some(plan), _) => Steps::Replayed(plan, 1),
+            (None, Steps::Chosen(step_K)) if pass < free => Steps::Chosen(FAR_AWAY * step_K),
             (None, steps) => steps,
         };
-        let run = march(system, ladder, start.clone(), 1, &[], now, &mut |_| ())?;
+        trail.turn(matches!(now, Steps::Replayed(..)));
+        let (from, trail) = (start.clone(), Some(&mut trail));
+        let route = Route { repeats: 1, snapshots_s, steps: now };
+        let run = march(system, ladder, from, route, trail, &mut |_| ())?;
         if let Some(time_s) = run.ran_away_s {
             return Err(TransientError::RunAway { time_s });
         }
@@ -79,40 +114,47 @@ pub(super) fn settle(
             first_change_K = change_K;
         }
         heard(pass, change_K);
-        if change_K <= tolerance_K {
-            let plan = run.plan;
-            return Ok(Settled { start, plan, passes: pass, change_K, first_change_K });
-        }
-        if frozen.is_none() && (pass >= FREE_PASSES || matches!(steps, Steps::Replayed(..))) {
-            frozen = Some(run.plan);
-        }
-        if pass == MOST_PASSES {
-            return Err(TransientError::NotPeriodic { passes: pass, change_K });
-        }
         // Where the correction does harm (a spray far from linear), plain periods go on.
         corrects &= change_K < last_change_K;
         last_change_K = change_K;
-        let defect: Vec<f64> = run
-            .end
-            .iter()
-            .zip(&start)
-            .zip(&system.capacity_J_K)
-            .map(|((end, start), capacity)| capacity * (end - start) / period_s)
-            .collect();
-        start = run.end;
-        if !corrects {
-            continue;
+        let missing = if corrects { correction(system, ladder, &run.end, &start) } else { None };
+        let missing_K =
+            missing.as_ref().map_or(0.0, |m| m.iter().fold(0.0, |m: f64, x| m.max(x.abs())));
+        if change_K.max(missing_K) <= tolerance_K {
+            let plan = run.plan.clone();
+            return Ok((Settled { start, plan, passes: pass, change_K, first_change_K }, run));
         }
-        let at = system.evaluate(&start, None);
-        let slow = ladder.solve(&at.operator, STEADY_S, &defect, 1e-4);
-        let mut shifted = at.operator;
-        shift(&mut shifted, &system.capacity_J_K, 0.5 * period_s);
-        let fast = ladder.solve(&shifted, 0.5 * period_s, &defect, 1e-4);
-        if let (Ok((slow, _)), Ok((fast, _))) = (slow, fast) {
-            for (x, (slow, fast)) in start.iter_mut().zip(slow.iter().zip(&fast)) {
-                *x += slow - fast;
-            }
+        if pass >= free && frozen.is_none() && matches!(steps, Steps::Chosen(_)) {
+            frozen = Some(run.plan);
+        }
+        start = run.end;
+        if let Some(missing) = missing.filter(|_| missing_K > LEAST_CORRECTION * change_K) {
+            start.iter_mut().zip(&missing).for_each(|(x, missing)| *x += missing);
         }
     }
     Err(TransientError::NotPeriodic { passes: MOST_PASSES, change_K: last_change_K })
+}
+
+/// What slow modes still lack after a period from `start` to `end`, K; nothing where its equations
+/// cannot be solved.
+fn correction(
+    system: &mut System,
+    ladder: &mut Ladder,
+    end: &[f64],
+    start: &[f64],
+) -> Option<Vec<f64>> {
+    let period_s = system.cycle.period_s;
+    let defect: Vec<f64> = end
+        .iter()
+        .zip(start)
+        .zip(&system.capacity_J_K)
+        .map(|((end, start), capacity)| capacity * (end - start) / period_s)
+        .collect();
+    let mut at = system.evaluate(end, None);
+    let slow = ladder.solve(&at.operator, STEADY_S, &defect, CORRECTION_RESIDUAL);
+    shift(&mut at.operator, &system.capacity_J_K, 0.5 * period_s);
+    let fast = ladder.solve(&at.operator, 0.5 * period_s, &defect, CORRECTION_RESIDUAL);
+    system.give_back(at.operator, at.rhs_W);
+    let ((slow, _), (fast, _)) = (slow.ok()?, fast.ok()?);
+    Some(slow.iter().zip(&fast).map(|(slow, fast)| slow - fast).collect())
 }

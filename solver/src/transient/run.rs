@@ -12,14 +12,17 @@ use ndarray::Array2;
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Plan, Record, Run, Snapshot, Steps, march};
-use super::periodic::{Settled, settle};
+use super::march::{Route, Run, Steps, march};
+use super::periodic::{Search, Settled, settle};
+use super::plan::{Plan, one_period, repeated};
+use super::record::{Record, Snapshot};
+use super::saved::SavedState;
 use super::{TransientError, TransientOptions};
 use crate::conduction::Network;
 use crate::mesh::{IslandPart, Mesh, PlaneGrid, Slicing, edges_along, snapped_edges};
 use crate::module::{Cycle, CycleStart, Module, Sensor};
 use crate::results::{PlaneField, face_statistics};
-use crate::steady::{SteadyOptions, rectangles, solve_on_mesh};
+use crate::steady::{SteadyOptions, interpolate, rectangles, solve_on_mesh};
 
 /// Tolerance of a step over the accuracy asked for, to begin with.
 const FIRST_TOLERANCE: f64 = 0.4;
@@ -69,6 +72,11 @@ impl TransientResult {
             y_lines_m: plane.y_lines_m.clone(),
             values,
         }
+    }
+
+    /// The state with the rises `rise_K` above the inlet of `module`, for another run to start from.
+    pub fn saved(&self, module: &Module, rise_K: &[f64]) -> SavedState {
+        SavedState::of(&self.mesh, module.coolant.inlet_K, rise_K)
     }
 
     /// Uncertainty of a source's temperatures, K.
@@ -139,6 +147,10 @@ struct Runner<'s, 'm, 'p> {
     ladder: Ladder,
     heard: &'s mut (dyn FnMut(&str, f64) + 'p),
     name: &'static str,
+    /// Where the search for the state that comes back starts, K.
+    guess: Option<Vec<f64>>,
+    /// Rises to start from instead of what the cycle says, K.
+    given: Option<Vec<f64>>,
 }
 
 impl Runner<'_, '_, '_> {
@@ -147,6 +159,7 @@ impl Runner<'_, '_, '_> {
         let cycle = self.system.cycle;
         let (name, duration_s) = (self.name, cycle.duration_s());
         let (start, settled) = match cycle.start {
+            _ if self.given.is_some() => (self.given.clone().unwrap_or_default(), None),
             CycleStart::Steady => {
                 let steady = self.system.steady(&|signal| signal.value(0.0, 0.0));
                 (steady.map_err(TransientError::Start)?.rise_K, None)
@@ -156,18 +169,28 @@ impl Runner<'_, '_, '_> {
                 (vec![rise; self.system.capacity_J_K.len()], None)
             }
             CycleStart::Periodic => {
-                let tolerance_K = SETTLED_SHARE * cycle.time_accuracy_K;
                 let heard = &mut *self.heard;
-                // Pictures cut stretches; the search goes without them.
+                // Of one period, the last one of the search is the run, pictures and all. For
+                // several, the search goes without pictures: they cut stretches.
+                let once = cycle.repeats == 1;
                 let first: Option<Plan> = match steps {
-                    Steps::Replayed(plan, _) => Some(one_period(cycle, plan)),
-                    Steps::Chosen(_) => None,
+                    Steps::Replayed(plan, _) if !once => Some(one_period(cycle, plan)),
+                    _ => None,
                 };
-                let steps = first.as_ref().map_or(steps, |plan| Steps::Replayed(plan, 1));
-                let settled =
-                    settle(&mut self.system, &mut self.ladder, steps, tolerance_K, &mut |k, _| {
+                let search = Search {
+                    guess: self.guess.take(),
+                    steps: first.as_ref().map_or(steps, |plan| Steps::Replayed(plan, 1)),
+                    snapshots_s: if once { &cycle.snapshots_s } else { &[] },
+                    tolerance_K: SETTLED_SHARE * cycle.time_accuracy_K,
+                };
+                let (settled, run) =
+                    settle(&mut self.system, &mut self.ladder, search, &mut |k, _| {
                         heard(name, -(k as f64));
                     })?;
+                self.guess = Some(settled.start.clone());
+                if once {
+                    return Ok((run, Some(settled)));
+                }
                 (settled.start.clone(), Some(settled))
             }
         };
@@ -182,75 +205,27 @@ impl Runner<'_, '_, '_> {
             &mut self.system,
             &mut self.ladder,
             start,
-            cycle.repeats,
-            &cycle.snapshots_s,
-            steps,
+            Route { repeats: cycle.repeats, snapshots_s: &cycle.snapshots_s, steps },
+            None,
             &mut |at_s| heard(name, at_s / duration_s),
         )?;
         Ok((run, settled))
     }
 }
 
-/// Ends of the stretches that pictures cut out of each stretch of the profile, s within the
-/// period of `repeat`.
-fn cuts(cycle: &Cycle, repeat: usize, from_s: f64, to_s: f64) -> Vec<f64> {
-    let same = 1e-12 * cycle.period_s;
-    let offset_s = repeat as f64 * cycle.period_s;
-    let mut cuts: Vec<f64> = cycle
-        .snapshots_s
-        .iter()
-        .map(|at| at - offset_s)
-        .filter(|at| *at > from_s + same && *at < to_s - same)
-        .collect();
-    cuts.sort_by(f64::total_cmp);
-    cuts.dedup_by(|b, a| *b - *a <= same);
-    cuts
-}
-
-/// The steps of one period for all repeats, cut where pictures are taken.
-fn repeated(cycle: &Cycle, period: &Plan) -> Plan {
-    let breaks = cycle.breaks_s();
-    let mut stretches = Vec::new();
-    for repeat in 0..cycle.repeats {
-        for (pair, lengths) in breaks.windows(2).zip(&period.stretches) {
-            let mut cuts = cuts(cycle, repeat, pair[0], pair[1]).into_iter().peekable();
-            let mut stretch = Vec::new();
-            let mut at_s = pair[0];
-            for &length in lengths {
-                let mut left = length;
-                while let Some(&cut) = cuts.peek() {
-                    if cut > at_s + left * (1.0 - 1e-9) {
-                        break;
-                    }
-                    if cut > at_s {
-                        stretch.push(cut - at_s);
-                        left -= cut - at_s;
-                        at_s = cut;
-                    }
-                    stretches.push(std::mem::take(&mut stretch));
-                    cuts.next();
-                }
-                stretch.push(left);
-                at_s += left;
-            }
-            stretches.push(stretch);
-        }
+/// A state found on the coarse mesh, as a guess on the fine one: what it differs by from the steady
+/// state of the means is carried over, which knows less of the mesh than the state itself.
+fn carried(coarse: &System, fine: &System, guess: &[f64]) -> Result<Vec<f64>, TransientError> {
+    let steady =
+        |system: &System| system.steady(&|signal| signal.mean()).map_err(TransientError::Start);
+    let mut swing = steady(coarse)?;
+    for (rise, guess) in swing.rise_K.iter_mut().zip(guess) {
+        *rise = guess - *rise;
     }
-    Plan { stretches }
-}
-
-/// The steps of the first period of a plan, without the cuts for pictures.
-fn one_period(cycle: &Cycle, plan: &Plan) -> Plan {
-    let breaks = cycle.breaks_s();
-    let mut lists = plan.stretches.iter();
-    let stretches = breaks
-        .windows(2)
-        .map(|pair| {
-            let pieces = 1 + cuts(cycle, 0, pair[0], pair[1]).len();
-            lists.by_ref().take(pieces).flatten().copied().collect()
-        })
-        .collect();
-    Plan { stretches }
+    let mut start = steady(fine)?.rise_K;
+    let carried = interpolate(&swing.mesh, &swing.rise_K, fine.network.mesh);
+    start.iter_mut().zip(&carried).for_each(|(x, swing)| *x += swing);
+    Ok(start)
 }
 
 /// Share of the difference between the two meshes that is the error of the finer one, for each
@@ -294,6 +269,8 @@ pub struct Request<'a> {
     pub steady_max_K: Option<&'a [f64]>,
     /// Sensors to read.
     pub sensors: &'a [Sensor],
+    /// A state to start from instead of what the cycle says.
+    pub from: Option<&'a SavedState>,
 }
 
 /// Runs a profile. `heard` is told of progress: a stage, and its share done (or, below zero, minus
@@ -306,15 +283,21 @@ pub fn run(
     options: TransientOptions,
     heard: &mut dyn FnMut(&str, f64),
 ) -> Result<TransientResult, TransientError> {
-    let Request { module, cycle, steady_mesh, steady_max_K, sensors } = *request;
+    let Request { module, cycle, steady_mesh, steady_max_K, sensors, from } = *request;
     let mesh = coarsened(module, steady_mesh, cycle.coarsening);
     let coarse_mesh = coarsened(module, &mesh, 2);
+    let given = from
+        .map(|state| state.rises_on(module, &mesh, steady_mesh))
+        .transpose()
+        .map_err(TransientError::OtherState)?;
     let sources = cycle.power_W.len();
     let mut coarse = Runner {
         system: System::new(module, &coarse_mesh, cycle, options)?.with_sensors(sensors),
         ladder: Ladder::default(),
         heard,
         name: "choosing steps on the coarse mesh",
+        guess: None,
+        given: given.as_ref().map(|rises| interpolate(&mesh, rises, &coarse_mesh)),
     };
     let mut step_tolerance_K = FIRST_TOLERANCE * cycle.time_accuracy_K;
     let mut round = 1;
@@ -334,13 +317,19 @@ pub fn run(
         round += 1;
     };
     let iterations = coarse.ladder.iterations;
-    let Runner { heard, .. } = coarse;
+    let Runner { heard, system: coarse_system, guess, .. } = coarse;
     let mut fine = Runner {
         system: System::new(module, &mesh, cycle, options)?.with_sensors(sensors),
         ladder: Ladder::default(),
         heard,
         name: "running",
+        guess: None,
+        given,
     };
+    if let Some(guess) = guess {
+        fine.guess = Some(carried(&coarse_system, &fine.system, &guess)?);
+    }
+    drop(coarse_system);
     let (mut run, settled) = fine.run(Steps::Replayed(&coarse_run.plan, 1))?;
     // Where the coarse mesh ran away there are no more steps; the mesh itself is about as far.
     run.ran_away_s = run.ran_away_s.or(coarse_run.ran_away_s);
@@ -363,4 +352,32 @@ pub fn run(
         coarse_mesh,
         mesh,
     })
+}
+
+/// Runs a profile on its mesh as it is, in `count` equal steps between every two breaks: for studies
+/// of the order in time. Pictures are not taken.
+///
+/// # Errors
+/// See [`TransientError`].
+pub fn equal_steps(
+    request: &Request,
+    count: usize,
+    options: TransientOptions,
+) -> Result<Run, TransientError> {
+    let Request { module, steady_mesh: mesh, sensors, from, .. } = *request;
+    let cycle = Cycle { snapshots_s: Vec::new(), ..request.cycle.clone() };
+    let breaks = cycle.breaks_s();
+    let period: Vec<Vec<f64>> =
+        breaks.windows(2).map(|w| vec![(w[1] - w[0]) / count as f64; count]).collect();
+    let stretches = std::iter::repeat_n(period, cycle.repeats).flatten().collect();
+    let given = from.map(|state| state.rises_on(module, mesh, mesh)).transpose();
+    let mut runner = Runner {
+        system: System::new(module, mesh, &cycle, options)?.with_sensors(sensors),
+        ladder: Ladder::default(),
+        heard: &mut |_, _| (),
+        name: "",
+        guess: None,
+        given: given.map_err(TransientError::OtherState)?,
+    };
+    Ok(runner.run(Steps::Replayed(&Plan { stretches }, 1))?.0)
 }

@@ -25,9 +25,9 @@
 
 use super::conditions::System;
 use super::ladder::Ladder;
+use super::stage::{Stage, solve};
+use super::trail::Moves;
 use super::{TransientError, march::State};
-use crate::conduction::faces::WetSide;
-use crate::linear::norm;
 use crate::results::HeatBalance;
 
 /// Place of the middle stage within the step, `2 - √2`.
@@ -37,12 +37,10 @@ pub const DIAGONAL: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
 /// `w = √2/4`.
 pub const WEIGHT: f64 = 0.5 * std::f64::consts::FRAC_1_SQRT_2;
 
-/// Most outer iterations of a stage.
-const MAX_OUTER: usize = 25;
-/// Residual reduction asked of the linear solver within an outer iteration of a nonlinear stage.
-const INNER_REDUCTION: f64 = 0.01;
-/// Shortest fraction of a correction that is tried.
-const SHORTEST: f64 = 1.0 / 64.0;
+/// Relative residual of the estimated error.
+const ERROR_RESIDUAL: f64 = 0.03;
+/// A parabola through the last times is followed over steps of up to so many of the last.
+const LONGEST_REACH: f64 = 2.0;
 
 /// A step that was made.
 pub(super) struct Step {
@@ -52,6 +50,19 @@ pub(super) struct Step {
     pub middle: HeatBalance,
     /// Estimated error, K, if it was asked for.
     pub error_K: Option<f64>,
+    /// How the rises moved, if that is to be kept.
+    pub moves: Option<Moves>,
+}
+
+/// What is asked of a step beside its end.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Asked<'a> {
+    /// An estimate of its error.
+    pub error: bool,
+    /// Its moves.
+    pub moves: bool,
+    /// What the same step did in the period before.
+    pub former: Option<&'a Moves>,
 }
 
 /// Why a step was not made.
@@ -68,13 +79,52 @@ impl From<TransientError> for StepFailure {
     }
 }
 
-struct Stage {
-    x: Vec<f64>,
-    factors: Option<Vec<f64>>,
-    wet: WetSide,
-    balance: HeatBalance,
-    /// `f`, from the stage's own equation.
-    flow_W: Vec<f64>,
+/// The course of the last step, for first guesses.
+#[derive(Debug, Clone)]
+pub(super) struct Course {
+    /// Length of the step, s.
+    step_s: f64,
+    /// Mean slope over it, K/s.
+    slope_K_s: Vec<f64>,
+    /// Second divided difference over it and the step before, K/s²; none after the first step.
+    bend_K_s2: Option<Vec<f64>>,
+}
+
+impl Course {
+    /// Rises `ahead_s` after `x`, by the last step's line or by the parabola through the last two.
+    fn ahead(&self, x: &[f64], ahead_s: f64) -> Vec<f64> {
+        let line = |k: usize| x[k] + ahead_s * self.slope_K_s[k];
+        match &self.bend_K_s2 {
+            Some(bend) if ahead_s <= LONGEST_REACH * self.step_s => {
+                let square = ahead_s * (ahead_s + self.step_s);
+                (0..x.len()).map(|k| line(k) + square * bend[k]).collect()
+            }
+            _ => (0..x.len()).map(line).collect(),
+        }
+    }
+
+    /// Rises at the end of a step of `step_s` from `x`, through the middle stage and the last time.
+    fn through(&self, x: &[f64], middle: &[f64], step_s: f64) -> Vec<f64> {
+        let middle_s = MIDDLE * step_s;
+        let square = step_s * (step_s - middle_s);
+        (0..x.len())
+            .map(|k| {
+                let slope = (middle[k] - x[k]) / middle_s;
+                let bend = (slope - self.slope_K_s[k]) / (middle_s + self.step_s);
+                x[k] + step_s * slope + square * bend
+            })
+            .collect()
+    }
+
+    /// The course of a step of `step_s` from `x` to `end`, after `before`.
+    fn of(before: Option<&Course>, x: &[f64], end: &[f64], step_s: f64) -> Course {
+        let slope_K_s: Vec<f64> = (0..x.len()).map(|k| (end[k] - x[k]) / step_s).collect();
+        let bend_K_s2 = before.map(|before| {
+            let both_s = step_s + before.step_s;
+            (0..x.len()).map(|k| (slope_K_s[k] - before.slope_K_s[k]) / both_s).collect()
+        });
+        Course { step_s, slope_K_s, bend_K_s2 }
+    }
 }
 
 /// Steps from `state` by `step_s`; `near_s` holds the piece of the profile.
@@ -87,14 +137,15 @@ pub(super) fn step(
     state: &State,
     near_s: f64,
     step_s: f64,
-    with_error: bool,
+    asked: Asked,
 ) -> Result<Step, StepFailure> {
     let diagonal_s = DIAGONAL * step_s;
     let n = state.x.len();
-    // First guesses: straight on from the last step, then straight on through the middle stage.
-    let guess: Vec<f64> = match &state.slope_K_s {
-        Some(slope) => (0..n).map(|k| state.x[k] + MIDDLE * step_s * slope[k]).collect(),
-        None => state.x.clone(),
+    let course = state.course.as_ref();
+    let guess = match (asked.former, course) {
+        (Some(former), _) => former.middle(&state.x),
+        (None, Some(course)) => course.ahead(&state.x, MIDDLE * step_s),
+        (None, None) => state.x.clone(),
     };
     system.set_time(near_s, state.time_s + MIDDLE * step_s)?;
     let middle = solve(system, ladder, state, guess, &state.flow_W, diagonal_s)?;
@@ -104,14 +155,16 @@ pub(super) fn step(
         .zip(&middle.flow_W)
         .map(|(f0, fc)| WEIGHT / DIAGONAL * (f0 + fc))
         .collect();
-    let guess = match &state.slope_K_s {
-        Some(_) => (0..n).map(|k| state.x[k] + (middle.x[k] - state.x[k]) / MIDDLE).collect(),
+    let guess = match (asked.former, course) {
+        (Some(former), _) => former.end(&middle.x),
+        (None, Some(course)) => course.through(&state.x, &middle.x, step_s),
         // After a jump the middle stage overshoots in the fast modes.
-        None => middle.x.clone(),
+        (None, None) => middle.x.clone(),
     };
     system.set_time(near_s, state.time_s + step_s)?;
     let end = solve(system, ladder, state, guess, &known, diagonal_s)?;
-    let error_K = if with_error {
+    let middle_balance = middle.balance;
+    let error_K = if asked.error {
         let [e0, ec, e1] = [
             (1.0 - WEIGHT) / 3.0 - WEIGHT,
             (3.0 * WEIGHT + 1.0) / 3.0 - WEIGHT,
@@ -120,110 +173,24 @@ pub(super) fn step(
         let defect: Vec<f64> = (0..n)
             .map(|k| (e0 * state.flow_W[k] + ec * middle.flow_W[k] + e1 * end.flow_W[k]) / DIAGONAL)
             .collect();
-        let mut evaluated = system.evaluate(&end.x, Some(&end.wet));
-        shift(&mut evaluated.operator, &system.capacity_J_K, diagonal_s);
-        match ladder.solve(&evaluated.operator, diagonal_s, &defect, 0.03) {
+        match ladder.solve(&end.shifted, diagonal_s, &defect, ERROR_RESIDUAL) {
             Ok((error, _)) => Some(error.iter().fold(0.0, |m: f64, e| m.max(e.abs()))),
             Err(_) => return Err(StepFailure::Unsolved),
         }
     } else {
         None
     };
-    let slope_K_s = (0..n).map(|k| (end.x[k] - state.x[k]) / step_s).collect();
+    let moves = asked.moves.then(|| Moves::of(&state.x, &middle.x, &end.x));
+    middle.give_back(system);
+    let Stage { x, factors, wet, balance, flow_W, shifted, rhs_W } = end;
+    system.give_back(shifted, rhs_W);
+    let course = Some(Course::of(course, &state.x, &x, step_s));
     Ok(Step {
-        middle: middle.balance,
+        middle: middle_balance,
         error_K,
-        state: State {
-            time_s: state.time_s + step_s,
-            x: end.x,
-            factors: end.factors,
-            wet: end.wet,
-            flow_W: end.flow_W,
-            balance: end.balance,
-            slope_K_s: Some(slope_K_s),
-        },
+        moves,
+        state: State { time_s: state.time_s + step_s, x, factors, wet, flow_W, balance, course },
     })
-}
-
-/// Adds `C / step` to the sinks.
-pub(super) fn shift(operator: &mut crate::conduction::Operator, capacity_J_K: &[f64], step_s: f64) {
-    let mut rest = capacity_J_K;
-    for block in &mut operator.blocks {
-        let (own, after) = rest.split_at(block.len());
-        rest = after;
-        for (sink, capacity) in block.sink.iter_mut().zip(own) {
-            *sink += capacity / step_s;
-        }
-    }
-}
-
-/// Solves `f(x) + known - C (x - x_0) / step = 0` by Newton on the wet side, the conductivities
-/// following; a correction that does not lessen the residual is shortened.
-fn solve(
-    system: &mut System,
-    ladder: &mut Ladder,
-    from: &State,
-    mut x: Vec<f64>,
-    known: &[f64],
-    step_s: f64,
-) -> Result<Stage, StepFailure> {
-    let linear = system.is_linear();
-    let stored = |x: &[f64], k: usize, c: &[f64]| c[k] * (x[k] - from.x[k]) / step_s;
-    let residual_of = |system: &System, flow: &[f64], x: &[f64]| -> Vec<f64> {
-        (0..x.len()).map(|k| flow[k] + known[k] - stored(x, k, &system.capacity_J_K)).collect()
-    };
-    let mut at = system.evaluate(&x, Some(&from.wet));
-    let mut residual = residual_of(system, &at.flow_W, &x);
-    let mut size = norm(&residual);
-    for outer in 0..MAX_OUTER {
-        if !size.is_finite() {
-            return Err(StepFailure::Unsolved);
-        }
-        let goal = system.goal_W(&at.operator);
-        if size <= goal {
-            break;
-        }
-        if outer + 1 == MAX_OUTER {
-            return Err(StepFailure::Unsolved);
-        }
-        shift(&mut at.operator, &system.capacity_J_K, step_s);
-        let reduction = 0.5 * goal / size;
-        let tolerance = if linear { reduction } else { reduction.max(INNER_REDUCTION) };
-        let Ok((correction, info)) =
-            ladder.solve(&at.operator, step_s, &residual, tolerance.min(0.5))
-        else {
-            return Err(StepFailure::Unsolved);
-        };
-        if linear {
-            for (x, correction) in x.iter_mut().zip(&correction) {
-                *x += correction;
-            }
-            at.wet = system.wet(None, &x, &at.wet);
-            break;
-        }
-        let mut share = 1.0;
-        loop {
-            let trial: Vec<f64> = x.iter().zip(&correction).map(|(x, c)| x + share * c).collect();
-            let there = system.evaluate(&trial, Some(&at.wet));
-            let left = residual_of(system, &there.flow_W, &trial);
-            let left_size = norm(&left);
-            if left_size < size || share <= SHORTEST {
-                // Rounding limits: nothing more is to be gained, and little is left.
-                let stands = left_size > 0.5 * size
-                    && (info.limited_by_rounding || left_size <= 100.0 * goal);
-                (x, at, residual) = (trial, there, left);
-                if left_size >= size && !stands {
-                    return Err(StepFailure::Unsolved);
-                }
-                size = if stands { 0.0 } else { left_size };
-                break;
-            }
-            share *= 0.5;
-        }
-    }
-    let flow_W = (0..x.len()).map(|k| stored(&x, k, &system.capacity_J_K) - known[k]).collect();
-    let balance = system.balance(at.factors.as_deref(), &x, &at.wet);
-    Ok(Stage { factors: at.factors, wet: at.wet, balance, flow_W, x })
 }
 
 #[cfg(test)]

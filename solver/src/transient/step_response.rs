@@ -22,7 +22,7 @@
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::scheme::shift;
+use super::stage::shift;
 use super::{TransientError, TransientOptions};
 use crate::conduction::assembly::assemble;
 use crate::conduction::faces::{WetSide, source_rises, wet_side};

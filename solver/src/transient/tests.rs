@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::march::{Plan, Run, Steps, march};
+use super::march::{Route, Run, Steps, march};
 use super::*;
 use crate::library::{Material, TemperatureLaw};
 use crate::mesh::{Mesh, PlaneGrid, Slicing};
@@ -100,7 +100,8 @@ fn even(size_m: [f64; 2], cells: [usize; 2], slices: usize, module: &Module) -> 
 }
 
 fn run_on(module: &Module, cycle: &Cycle, mesh: &Mesh) -> Result<TransientResult, TransientError> {
-    let request = Request { module, cycle, steady_mesh: mesh, steady_max_K: None, sensors: &[] };
+    let request =
+        Request { module, cycle, steady_mesh: mesh, steady_max_K: None, sensors: &[], from: None };
     run(&request, TransientOptions::default(), &mut |_, _| ())
 }
 
@@ -262,20 +263,10 @@ fn a_half_heated_plate_swings_as_its_modes_do_and_the_periodic_state_is_found_in
 /// Runs `cycle` on the small mesh of the studies with `count` equal steps a stretch.
 fn stepped(module: &Module, cycle: &Cycle, count: usize, residual: f64) -> Run {
     let mesh = testing::mesh(module);
-    let options = TransientOptions { relative_residual: residual };
-    let mut system = System::new(module, &mesh, cycle, options).unwrap();
-    let start = match cycle.start {
-        CycleStart::Uniform(k) => vec![k - module.coolant.inlet_K; system.capacity_J_K.len()],
-        _ => system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K,
-    };
-    let breaks = cycle.breaks_s();
-    let period: Vec<Vec<f64>> =
-        breaks.windows(2).map(|w| vec![(w[1] - w[0]) / count as f64; count]).collect();
-    let stretches: Vec<Vec<f64>> = std::iter::repeat_n(period, cycle.repeats).flatten().collect();
-    let plan = Plan { stretches };
-    let mut ladder = Ladder::default();
-    let steps = Steps::Replayed(&plan, 1);
-    march(&mut system, &mut ladder, start, cycle.repeats, &[], steps, &mut |_| ()).unwrap()
+    let options = TransientOptions { relative_residual: Some(residual) };
+    let request =
+        Request { module, cycle, steady_mesh: &mesh, steady_max_K: None, sensors: &[], from: None };
+    equal_steps(&request, count, options).unwrap()
 }
 
 /// Boiling, conductivities that follow temperature, powers that ramp, a pump that slows down and
@@ -408,13 +399,17 @@ fn step_responses_follow_a_run_and_end_at_the_resistance() {
         let small = 0.01;
         cycle.power_W[source] =
             Signal::through(&[0.0, 1e-4], &[full, full + small], Shape::Steps, 50.0);
-        let mut system =
-            System::new(&module, &mesh, &cycle, TransientOptions { relative_residual: 1e-12 })
-                .unwrap();
+        let mut system = System::new(
+            &module,
+            &mesh,
+            &cycle,
+            TransientOptions { relative_residual: Some(1e-12) },
+        )
+        .unwrap();
         let start = system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K;
         let mut ladder = Ladder::default();
-        let steps = Steps::Chosen(2e-7);
-        let run = march(&mut system, &mut ladder, start, 1, &[], steps, &mut |_| ()).unwrap();
+        let route = Route { repeats: 1, snapshots_s: &[], steps: Steps::Chosen(2e-7) };
+        let run = march(&mut system, &mut ladder, start, route, None, &mut |_| ()).unwrap();
         let before = run.records[0].mean_K[source];
         let mut checked = 0;
         for (k, &time_s) in response.time_s.iter().enumerate() {
@@ -436,6 +431,73 @@ fn step_responses_follow_a_run_and_end_at_the_resistance() {
             );
             checked += 1;
         }
-        assert!(checked > 8, "{checked}");
+        // All that is late enough was compared, from where the sheets resolve the rise to its end.
+        let late = response.time_s.iter().filter(|time_s| **time_s >= 1e-3).count();
+        let reach = response.time_s[response.time_s.len() - 1] / response.time_s[0];
+        assert!(checked == late && checked > 8 && reach > 9.0, "{checked} {late} {reach}");
     }
+}
+
+#[test]
+fn two_runs_one_after_the_other_are_one_run() {
+    let module = testing::with_capacity(testing::with_nozzles());
+    let mut cycle = eventful(&module);
+    cycle.time_accuracy_K = 0.05;
+    let mesh = testing::mesh(&module);
+    cycle.repeats = 2;
+    let whole = run_on(&module, &cycle, &mesh).unwrap();
+    cycle.repeats = 1;
+    let first = run_on(&module, &cycle, &mesh).unwrap();
+    let state = first.saved(&module, &first.run.end);
+    let go_on = |module: &Module, mesh: &Mesh| {
+        let request = Request {
+            module,
+            cycle: &cycle,
+            steady_mesh: mesh,
+            steady_max_K: None,
+            sensors: &[],
+            from: Some(&state),
+        };
+        run(&request, TransientOptions::default(), &mut |_, _| ())
+    };
+    let second = go_on(&module, &mesh).unwrap();
+    // It has begun where the first has ended.
+    let given = state.rises_on(&module, &mesh, &mesh).unwrap();
+    assert!(march::change(&given, &first.run.end) < 1e-10);
+    let allowed = |s: usize| {
+        [&whole, &first, &second].iter().map(|result| result.time_error_K[s]).sum::<f64>()
+    };
+    let at_end = |result: &TransientResult, s: usize| result.run.records.last().unwrap().max_K[s];
+    for s in 0..cycle.power_W.len() {
+        let apart = (at_end(&whole, s) - at_end(&second, s)).abs();
+        assert!(apart < allowed(s) && allowed(s) < 0.16, "{s}: {apart} {}", allowed(s));
+    }
+    // From the steady state the second period would end elsewhere.
+    let change_K = march::change(&first.run.end, &second.run.end);
+    assert!(change_K > 0.3, "{change_K}");
+    let thinner = coarsened(&module, &mesh, 2);
+    assert!(matches!(go_on(&module, &thinner), Err(TransientError::OtherState(_))));
+}
+
+/// The residual that is tied to the accuracy in time leaves no heat unaccounted for.
+#[test]
+fn steps_solved_no_better_than_needed_lose_no_heat() {
+    let module = testing::with_capacity(testing::with_nozzles());
+    let mut cycle = eventful(&module);
+    cycle.time_accuracy_K = 0.5;
+    let mesh = testing::mesh(&module);
+    let result = run_on(&module, &cycle, &mesh).unwrap();
+    let audit = &result.run.audit;
+    assert!(audit.imbalance_relative() < 1e-8, "{audit:?}");
+    // And the temperatures are those of steps solved to the last digit.
+    let mut system =
+        System::new(&module, &mesh, &cycle, TransientOptions { relative_residual: Some(1e-11) })
+            .unwrap();
+    let start = system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K;
+    let mut ladder = Ladder::default();
+    let steps = Steps::Replayed(&result.run.plan, 1);
+    let route = Route { repeats: 1, snapshots_s: &[], steps };
+    let exact = march(&mut system, &mut ladder, start, route, None, &mut |_| ()).unwrap();
+    let apart = march::change(&exact.end, &result.run.end);
+    assert!(apart < 2e-3 * cycle.time_accuracy_K, "{apart}");
 }

@@ -1,7 +1,7 @@
 //! The checks, one family a file. Each function builds its modules, solves them and pairs the
 //! answers with values from outside.
 
-use sprayside_solver::steady::SteadyError;
+use std::error::Error;
 
 use crate::check::{Check, Kind, Outcome};
 use crate::sources::Source;
@@ -16,9 +16,10 @@ pub mod libraries;
 pub mod membrane;
 pub mod one_sheet;
 pub mod spreading;
+pub mod transients;
 
 /// What a family of checks gives.
-pub type Outcomes = Result<Vec<Outcome>, SteadyError>;
+pub type Outcomes = Result<Vec<Outcome>, Box<dyn Error>>;
 
 /// All families, in the order of the table.
 pub fn all() -> Vec<fn() -> Outcomes> {
@@ -41,6 +42,11 @@ pub fn all() -> Vec<fn() -> Outcomes> {
         handbook::cengel,
         handbook::holman,
         handbook::lienhard,
+        transients::wall,
+        transients::half_space,
+        transients::lump,
+        transients::square_wave,
+        transients::order_and_limit,
         libraries::finite_elements,
         libraries::finite_volumes,
         libraries::sparse_direct,

@@ -15,5 +15,6 @@ pub mod poisson_rectangle;
 pub mod source;
 pub mod square_column;
 pub mod stretched_channel;
+pub mod transients;
 
 pub use source::RectSource;

@@ -8,6 +8,9 @@ use super::spray::over_die;
 use super::{metres, names};
 use crate::module::Nozzle;
 
+/// Most nozzles, groups expanded.
+const MOST_NOZZLES: usize = 20_000;
+
 /// All nozzles, groups expanded in the order of the file after the single ones; `None` after
 /// noting what is wrong.
 ///
@@ -69,6 +72,20 @@ pub(super) fn build(
             nozzles.push(None);
             continue;
         };
+        let more = indices.len().saturating_mul(offsets.value.len());
+        if nozzles.len().saturating_add(more) > MOST_NOZZLES {
+            context.push(
+                context
+                    .error(
+                        codes::TOO_MANY,
+                        format!("more than {MOST_NOZZLES} nozzles"),
+                        &offsets.span,
+                        format!("{} offsets over {} die", offsets.value.len(), indices.len()),
+                    )
+                    .help("check the offsets; a cap has some hundreds of nozzles at most"),
+            );
+            return None;
+        }
         for index in indices {
             for offset in &offsets.value {
                 counted[index] += 1;

@@ -36,7 +36,7 @@ pub(super) fn build(
         }
         SprayModel::Correlated => {
             refuse_prescribed_keys(context, spray, model);
-            if file.nozzles.is_empty() && file.nozzle_groups.is_empty() {
+            if !file.has_nozzles {
                 context.push(
                     context
                         .error(codes::NO_NOZZLE, "the spray has no nozzle", &model.span, "")

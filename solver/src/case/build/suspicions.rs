@@ -6,7 +6,7 @@ use super::super::file::CaseFile;
 use super::super::record::peak_flux_W_m2;
 use super::{SAME_LENGTH_M, ZERO_C_IN_K, spray_suspicions};
 use crate::library::solids;
-use crate::module::{Module, PrescribedHtc, Spray};
+use crate::module::{Die, Module, PrescribedHtc, Spray};
 
 /// Above this few sprays of dielectric liquid can carry the heat, W/m².
 const HIGH_FLUX_W_M2: f64 = 200e4;
@@ -127,26 +127,36 @@ fn shapes(context: &Context<'_>, file: &CaseFile, module: &Module) {
 
 fn fluxes(context: &Context<'_>, file: &CaseFile, module: &Module) {
     let text = |flux: f64| format!("{} W/cm²", number_text((flux * 1e-3).round() * 0.1));
+    let mean = |die: &Die| die.power_W / die.rect.area_m2();
+    let hot = |die: &Die| mean(die) > HIGH_FLUX_W_M2 || peak_flux_W_m2(die) > HIGH_PEAK_W_M2;
+    let mut told: Vec<&str> = Vec::new();
     for (die, written) in module.die.iter().zip(&file.die) {
-        let peak = peak_flux_W_m2(die);
-        let mean = die.power_W / die.rect.area_m2();
-        if let Some(power) = &written.power_W
-            && (mean > HIGH_FLUX_W_M2 || peak > HIGH_PEAK_W_M2)
-        {
-            context.push(
-                context
-                    .warning(
-                        codes::HIGH_FLUX,
-                        format!("die \"{}\" has a very high heat flux", die.name),
-                        &power.span,
-                        if peak > 1.001 * mean {
-                            format!("{} on average, {} at its highest", text(mean), text(peak))
-                        } else {
-                            text(mean)
-                        },
-                    )
-                    .help("few sprays of dielectric liquid carry more than 100 W/cm²; check power and area"),
-            );
+        // One of a type stands for all: a module may have hundreds.
+        if !hot(die) || told.contains(&die.type_name.as_str()) {
+            continue;
+        }
+        told.push(&die.type_name);
+        let alike = module.die.iter().filter(|d| d.type_name == die.type_name && hot(d)).count();
+        let (peak, mean) = (peak_flux_W_m2(die), mean(die));
+        if let Some(power) = &written.power_W {
+            let headline = match alike {
+                1 => format!("die \"{}\" has a very high heat flux", die.name),
+                n => format!(
+                    "die \"{}\" and {} more of type \"{}\" have a very high heat flux",
+                    die.name,
+                    n - 1,
+                    die.type_name
+                ),
+            };
+            let label = if peak > 1.001 * mean {
+                format!("{} on average, {} at its highest", text(mean), text(peak))
+            } else {
+                text(mean)
+            };
+            let finding = context.warning(codes::HIGH_FLUX, headline, &power.span, label);
+            context.push(finding.help(
+                "few sprays of dielectric liquid carry more than 100 W/cm²; check power and area",
+            ));
         }
     }
     for (heater, written) in module.heaters.iter().zip(&file.heaters) {

@@ -4,9 +4,11 @@
 //! is wrong. [`Fields::finish`] then notes every key that nobody asked for. (Deriving the types
 //! with serde would stop at the first mistake of each table.)
 
+mod notes;
 mod numbers;
 
 use std::ops::Range;
+use std::rc::Rc;
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -14,6 +16,13 @@ use toml::de::{DeTable, DeValue};
 use super::codes;
 use super::context::{Context, Located, nearest, quoted_list};
 use super::diagnostic::Diagnostic;
+
+use notes::NotedForm;
+pub(super) use notes::Notes;
+pub use notes::{Form, KeyForm, Range as NumberRange, TableForm};
+
+/// Most tables of one kind: far more than any module has, few enough to compare each with each.
+const MOST_TABLES: usize = 4096;
 
 /// What a key needs to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,8 +50,12 @@ pub(super) struct Fields<'c, 't, 'i> {
     entries: Vec<Entry<'t, 'i>>,
     known: Vec<&'static str>,
     missing: Vec<&'static str>,
+    /// Keys whose absence was told already.
+    excused: Vec<&'static str>,
     /// Those of the missing keys that are tables.
     missing_tables: Vec<&'static str>,
+    /// Where what is asked for is noted, if anybody wants to know.
+    notes: Option<Rc<Notes>>,
 }
 
 impl<'c, 't, 'i> Fields<'c, 't, 'i> {
@@ -69,13 +82,103 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             entries,
             known: Vec::new(),
             missing: Vec::new(),
+            excused: Vec::new(),
             missing_tables: Vec::new(),
+            notes: None,
         }
+    }
+
+    /// An empty table whose reader's wishes are noted; the tables inside it are noted too.
+    pub fn noting(context: &'c Context<'c>, place: impl Into<String>, notes: Rc<Notes>) -> Self {
+        Fields {
+            context,
+            place: place.into(),
+            span: 0..0,
+            entries: Vec::new(),
+            known: Vec::new(),
+            missing: Vec::new(),
+            excused: Vec::new(),
+            missing_tables: Vec::new(),
+            notes: Some(notes),
+        }
+    }
+
+    /// `key` may stand alone instead of all others, and does not.
+    pub fn may_stand_alone(&mut self, key: &'static str) {
+        self.known.push(key);
+        if let Some(notes) = &self.notes {
+            notes.add(key, Need::Optional, NotedForm::Done(Form::Text));
+            notes.stands_alone(key);
+        }
+    }
+
+    fn note(&self, key: &'static str, need: Need, form: impl FnOnce() -> Form) {
+        if let Some(notes) = &self.notes {
+            notes.add(key, need, NotedForm::Done(form()));
+        }
+    }
+
+    /// The fields of an empty table inside one that is noted.
+    fn inner_noting(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        place: String,
+        form: impl FnOnce(Rc<Notes>) -> NotedForm,
+    ) -> Option<Self> {
+        let notes = self.notes.as_ref()?;
+        let inner = Rc::new(Notes::default());
+        notes.add(key, need, form(Rc::clone(&inner)));
+        Some(Fields::noting(self.context, place, inner))
+    }
+
+    /// The entries as lines of TOML, in the order of the text.
+    pub fn as_written(&self) -> Vec<String> {
+        fn value(value: &DeValue<'_>) -> String {
+            match value {
+                DeValue::String(text) => toml::Value::from(text.as_ref()).to_string(),
+                DeValue::Integer(number) => number.to_string(),
+                DeValue::Float(number) => number.to_string(),
+                DeValue::Boolean(yes) => yes.to_string(),
+                DeValue::Datetime(time) => time.to_string(),
+                DeValue::Array(array) => {
+                    let inner: Vec<String> = array.iter().map(value_of).collect();
+                    format!("[{}]", inner.join(", "))
+                }
+                DeValue::Table(table) => {
+                    let inner =
+                        table.iter().map(|(key, v)| format!("{} = {}", key.get_ref(), value_of(v)));
+                    format!("{{ {} }}", inner.collect::<Vec<_>>().join(", "))
+                }
+            }
+        }
+        fn value_of(spanned: &Spanned<DeValue<'_>>) -> String {
+            value(spanned.get_ref())
+        }
+        let entries = self.entries.iter();
+        entries.map(|entry| format!("{} = {}", entry.key, value_of(entry.value))).collect()
     }
 
     /// The header, to point at what is missing.
     pub fn span(&self) -> Range<usize> {
         self.span.clone()
+    }
+
+    /// Calls the table otherwise in messages.
+    pub fn called(mut self, place: impl Into<String>) -> Self {
+        self.place = place.into();
+        self
+    }
+
+    /// What is shared by every check.
+    pub fn context(&self) -> &'c Context<'c> {
+        self.context
+    }
+
+    /// The absence of these keys was told already.
+    pub fn excuse(mut self, keys: Vec<&'static str>) -> Self {
+        self.excused = keys;
+        self
     }
 
     /// Adds the part's own name to the way messages call this table.
@@ -91,7 +194,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             entry.taken = true;
             return Some(entry.value);
         }
-        if need == Need::Required {
+        if need == Need::Required && !self.excused.contains(&key) {
             self.missing.push(key);
         }
         None
@@ -113,6 +216,11 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
 
     /// Text.
     pub fn text(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
+        self.note(key, need, || Form::Text);
+        self.plain_text(key, need)
+    }
+
+    fn plain_text(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
         let value = self.take(key, need)?;
         match value.get_ref() {
             DeValue::String(text) => Some(Located { value: text.to_string(), span: value.span() }),
@@ -134,6 +242,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         key: &'static str,
         need: Need,
     ) -> Option<Located<Vec<Located<String>>>> {
+        self.note(key, need, || Form::TextList);
         let value = self.take(key, need)?;
         let DeValue::Array(array) = value.get_ref() else {
             let finding = self.wrong_type(key, value, "a list of names, [\"A\", \"B\"]");
@@ -158,7 +267,8 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
 
     /// A name: text that is not blank, at most 60 characters, without control characters.
     pub fn name(&mut self, key: &'static str, need: Need) -> Option<Located<String>> {
-        let name = self.text(key, need)?;
+        self.note(key, need, || Form::Name);
+        let name = self.plain_text(key, need)?;
         check_name(self.context, key, name)
     }
 
@@ -169,7 +279,8 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         need: Need,
         words: &[(&'static str, T)],
     ) -> Option<Located<T>> {
-        let text = self.text(key, need)?;
+        self.note(key, need, || Form::Word(words.iter().map(|(word, _)| *word).collect()));
+        let text = self.plain_text(key, need)?;
         if let Some((_, meaning)) = words.iter().find(|(word, _)| *word == text.value) {
             return Some(Located { value: *meaning, span: text.span });
         }
@@ -188,6 +299,10 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
 
     /// A table, written as `[key]` or inline.
     pub fn table(&mut self, key: &'static str, need: Need) -> Option<Fields<'c, 't, 'i>> {
+        let place = self.inner_place(key, false);
+        if let Some(inner) = self.inner_noting(key, need, place, NotedForm::Table) {
+            return Some(inner);
+        }
         if need == Need::Required && !self.has(key) {
             self.missing_tables.push(key);
         }
@@ -218,9 +333,18 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
 
     /// An array of tables, `[[key]]`; empty when absent.
     pub fn tables(&mut self, key: &'static str) -> Vec<Fields<'c, 't, 'i>> {
-        let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
         let place = self.inner_place(key, true);
+        let noted = self.inner_noting(key, Need::Optional, place.clone(), NotedForm::Tables);
+        if let Some(inner) = noted {
+            return vec![inner];
+        }
+        let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
         match value.get_ref() {
+            DeValue::Array(array) if array.len() > MOST_TABLES => {
+                let first = array.get(MOST_TABLES).map_or(value.span(), Spanned::span);
+                self.too_many(array.len(), &place, first.start);
+                Vec::new()
+            }
             DeValue::Array(array) => array
                 .iter()
                 .filter_map(|element| match element.get_ref() {
@@ -242,17 +366,36 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         }
     }
 
+    fn too_many(&self, count: usize, place: &str, at: usize) {
+        let finding = self.context.error(
+            codes::TOO_MANY,
+            format!("more than {MOST_TABLES} tables {place}"),
+            &(at..at),
+            format!("{count} are given"),
+        );
+        self.context.push(finding.help("check what wrote the case"));
+    }
+
     /// Tables with names of the user's choice, `[key.NAME]`, in the order of the text.
     pub fn named_tables(
         &mut self,
         key: &'static str,
     ) -> Vec<(Located<String>, Fields<'c, 't, 'i>)> {
+        let place = format!("[{key}.NAME]");
+        let noted = self.inner_noting(key, Need::Optional, place, NotedForm::NamedTables);
+        if let Some(inner) = noted {
+            return vec![(Located { value: "NAME".to_owned(), span: 0..0 }, inner)];
+        }
         let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
         let DeValue::Table(table) = value.get_ref() else {
             let finding = self.wrong_type(key, value, "a table of tables");
             self.context.push(finding.help(format!("start each one with [{key}.NAME]")));
             return Vec::new();
         };
+        if table.len() > MOST_TABLES {
+            self.too_many(table.len(), &format!("[{key}.NAME]"), value.span().start);
+            return Vec::new();
+        }
         let mut named: Vec<(Located<String>, Fields<'c, 't, 'i>)> = Vec::new();
         for (name, element) in table.iter() {
             let name = Located { value: name.get_ref().to_string(), span: name.span() };

@@ -6,7 +6,7 @@ use toml::de::{DeArray, DeValue};
 use super::super::codes;
 use super::super::context::{Located, number_text};
 use super::super::ranges::Quantity;
-use super::{Fields, Need};
+use super::{Fields, Form, Need};
 
 impl<'t, 'i> Fields<'_, 't, 'i> {
     /// A number inside the range of its quantity.
@@ -16,12 +16,24 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
         need: Need,
         quantity: &Quantity,
     ) -> Option<Located<f64>> {
+        self.note(key, need, || Form::Number(quantity.into()));
         let value = self.take(key, need)?;
         self.checked_number(key, value, quantity, &format!("a number{}", in_unit(quantity)))
     }
 
     /// A fixed count of numbers, such as `[x, y]`.
     pub fn numbers<const N: usize>(
+        &mut self,
+        key: &'static str,
+        need: Need,
+        quantities: [&Quantity; N],
+        form: &str,
+    ) -> Option<Located<[f64; N]>> {
+        self.note(key, need, || Form::Numbers(quantities.map(Into::into).to_vec()));
+        self.plain_numbers(key, need, quantities, form)
+    }
+
+    fn plain_numbers<const N: usize>(
         &mut self,
         key: &'static str,
         need: Need,
@@ -64,12 +76,18 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
         need: Need,
         quantity: &Quantity,
     ) -> Option<Located<[f64; 3]>> {
+        self.note(key, need, || Form::OneOrThree(quantity.into()));
         let is_array = self
             .entries
             .iter()
             .any(|entry| entry.key == key && matches!(entry.value.get_ref(), DeValue::Array(_)));
         if is_array {
-            return self.numbers(key, need, [quantity; 3], "one number, or three for [x, y, z]");
+            return self.plain_numbers(
+                key,
+                need,
+                [quantity; 3],
+                "one number, or three for [x, y, z]",
+            );
         }
         let value = self.take(key, need)?;
         let form = "one number, or three for [x, y, z]";
@@ -83,6 +101,7 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
         need: Need,
         quantity: &Quantity,
     ) -> Option<Located<Vec<Located<f64>>>> {
+        self.note(key, need, || Form::NumberList(quantity.into()));
         let value = self.take(key, need)?;
         let array = self.array(key, value, "a list of numbers, [a, b, ...]")?;
         let form = format!("a list of numbers{}", in_unit(quantity));
@@ -101,6 +120,7 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
         need: Need,
         quantity: &Quantity,
     ) -> Option<Located<Vec<[f64; 2]>>> {
+        self.note(key, need, || Form::PairList(quantity.into()));
         let value = self.take(key, need)?;
         let form = "a list of pairs, [[x, y], ...]";
         let array = self.array(key, value, form)?;
@@ -135,6 +155,7 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
         need: Need,
         range: std::ops::RangeInclusive<usize>,
     ) -> Option<Located<usize>> {
+        self.note(key, need, || Form::Count { low: *range.start(), high: *range.end() });
         let value = self.take(key, need)?;
         let whole = match value.get_ref() {
             DeValue::Integer(integer) => {

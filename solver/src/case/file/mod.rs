@@ -21,10 +21,13 @@ pub(super) use sensors::*;
 pub(super) use surroundings::*;
 pub(super) use tolerance::*;
 
+use std::rc::Rc;
+
 use toml::de::DeTable;
 
 use super::context::{Context, Located};
-use super::fields::{Fields, Need};
+use super::diagnostic::SourceText;
+use super::fields::{Fields, Need, Notes, TableForm};
 
 /// Everything a case file can state.
 pub(super) struct CaseFile {
@@ -41,6 +44,8 @@ pub(super) struct CaseFile {
     pub spray: Option<FileSpray>,
     pub nozzle_types: Vec<FileNozzleType>,
     pub nozzles: Vec<FileNozzle>,
+    /// Whether nozzles or groups are written at all, even wrongly.
+    pub has_nozzles: bool,
     pub nozzle_groups: Vec<FileNozzleGroup>,
     pub board: Option<FileBoard>,
     pub backing_plate: Option<FileBackingPlate>,
@@ -56,20 +61,32 @@ pub(super) struct CaseFile {
 impl CaseFile {
     /// Reads every table of the file; mistakes go to `context`.
     pub fn read(context: &Context<'_>, root: &DeTable<'_>) -> CaseFile {
-        let mut fields = Fields::new(context, "the case", 0..0, root);
+        CaseFile::read_fields(Fields::new(context, "the case", 0..0, root))
+    }
+
+    /// What the reader asks for.
+    pub fn form() -> TableForm {
+        let context = Context::new(SourceText::new("", ""), &|_| Err(String::new()));
+        let notes = Rc::new(Notes::default());
+        CaseFile::read_fields(Fields::noting(&context, "the case", Rc::clone(&notes)));
+        notes.table()
+    }
+
+    fn read_fields(mut fields: Fields<'_, '_, '_>) -> CaseFile {
         let file = CaseFile {
             title: fields.text("title", Need::Optional),
             module: fields.table("module", Need::Required).map(FileModule::read),
             materials: read_named(fields.named_tables("material"), FileMaterial::read),
             die_types: read_named(fields.named_tables("die_type"), FileDieType::read),
-            die: fields.tables("die").into_iter().map(FileDie::read).collect(),
+            die: fields.tables("die").into_iter().flat_map(FileDie::read_all).collect(),
             heaters: fields.tables("heater").into_iter().map(FileHeater::read).collect(),
             has_sources: fields.has("die") || fields.has("heater"),
+            has_nozzles: fields.has("nozzle") || fields.has("nozzle_group"),
             coolant: fields.table("coolant", Need::Required).map(FileCoolant::read),
             fluids: read_named(fields.named_tables("fluid"), FileFluid::read),
             spray: fields.table("spray", Need::Required).map(FileSpray::read),
             nozzle_types: read_named(fields.named_tables("nozzle_type"), FileNozzleType::read),
-            nozzles: fields.tables("nozzle").into_iter().map(FileNozzle::read).collect(),
+            nozzles: fields.tables("nozzle").into_iter().flat_map(FileNozzle::read_all).collect(),
             nozzle_groups: fields
                 .tables("nozzle_group")
                 .into_iter()

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::super::context::Located;
 use super::super::fields::{Fields, Need::*};
-use super::super::ranges;
+use super::super::{part_table, ranges};
 use crate::module::{ActiveFace, Face};
 
 const RECT_FORM: &str = "[x, y, width, height] in mm";
@@ -163,7 +163,12 @@ pub(in super::super) struct FileDie {
 }
 
 impl FileDie {
-    pub fn read(mut fields: Fields<'_, '_, '_>) -> FileDie {
+    /// One die, or those of the CSV file that `table` names.
+    pub fn read_all(fields: Fields<'_, '_, '_>) -> Vec<FileDie> {
+        one_or_table(fields, "[[die]]", part_table::DIE, FileDie::read)
+    }
+
+    fn read(mut fields: Fields<'_, '_, '_>) -> FileDie {
         let name = fields.name("name", Required);
         fields.named(name.as_ref());
         let die = FileDie {
@@ -228,6 +233,24 @@ impl FileHeater {
         fields.finish();
         heater
     }
+}
+
+/// What an entry of a list states: one part, or with `table = "parts.csv"` a row each.
+pub(super) fn one_or_table<T>(
+    mut fields: Fields<'_, '_, '_>,
+    place: &str,
+    columns: &'static [part_table::Column],
+    read: impl Fn(Fields<'_, '_, '_>) -> T,
+) -> Vec<T> {
+    if !fields.has("table") {
+        fields.may_stand_alone("table");
+        return vec![read(fields)];
+    }
+    let context = fields.context();
+    let mut fields = fields.called(format!("a {place} that names a table"));
+    let path = fields.text("table", Required);
+    fields.finish();
+    path.map_or_else(Vec::new, |path| part_table::parts(context, &path, place, columns, read))
 }
 
 /// `rect_mm = [x, y, width, height]`.

@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use super::super::context::Located;
 use super::super::fields::{Fields, Need::*};
-use super::super::ranges;
-use super::parts::rect;
+use super::super::{part_table, ranges};
+use super::parts::{one_or_table, rect};
 use crate::module::PlateSupport;
 
 /// `[coolant]`.
@@ -179,7 +179,12 @@ pub(in super::super) struct FileNozzle {
 }
 
 impl FileNozzle {
-    pub fn read(mut fields: Fields<'_, '_, '_>) -> FileNozzle {
+    /// One nozzle, or those of the CSV file that `table` names.
+    pub fn read_all(fields: Fields<'_, '_, '_>) -> Vec<FileNozzle> {
+        one_or_table(fields, "[[nozzle]]", part_table::NOZZLE, FileNozzle::read)
+    }
+
+    fn read(mut fields: Fields<'_, '_, '_>) -> FileNozzle {
         let name = fields.name("name", Required);
         fields.named(name.as_ref());
         let nozzle = FileNozzle {

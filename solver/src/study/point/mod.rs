@@ -47,7 +47,9 @@ use crate::conduction::assembly::assemble;
 use crate::linear::{Detached, Preconditioned};
 use crate::mesh::{Mesh, Slicing};
 use crate::module::{Module, Spray};
-use crate::results::{Junction, SprayResult, SteadyResult, correlated, face_statistics, junctions};
+use crate::results::{
+    FaceDoubt, Junction, SprayResult, SteadyResult, correlated, face_statistics, junctions,
+};
 use crate::steady::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve, solve_lent};
 
 /// Residual at which a point is solved, relative to the right-hand side.
@@ -253,7 +255,7 @@ impl<'a> Nominal<'a> {
     fn readings(&self, module: &Module, solution: &GridSolution) -> Vec<Junction> {
         let network = Network::new(module, &solution.mesh);
         let statistics = face_statistics(&network, solution);
-        let none = vec![[0.0; 3]; statistics.len()];
+        let none = vec![FaceDoubt::NONE; statistics.len()];
         junctions(module, &network, solution, &statistics, &none)
     }
 }

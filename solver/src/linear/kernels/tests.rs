@@ -1,0 +1,159 @@
+//! Every kernel against its formula, at lengths that leave every remainder.
+
+use super::*;
+
+#[test]
+fn merging_undoes_splitting() {
+    for n in [1usize, 2, 7, 8, 33] {
+        let from: Vec<f64> = (0..n).map(|k| 0.5 + k as f64).collect();
+        let half = n.div_ceil(2);
+        let (mut even, mut odd) = (vec![0.0; half], vec![9.0; half]);
+        split(&from, 2.0, &mut even, &mut odd);
+        let mut to = vec![0.0; n];
+        merge(&even, &odd, 0.5, &mut to);
+        assert!(from.iter().zip(&to).all(|(a, b)| *a == f64::from(*b)), "{n}");
+    }
+}
+
+#[test]
+fn scalar_products_equal_a_plain_sum() {
+    for n in [0, 1, 8, 19] {
+        let a: Vec<f64> = (0..n).map(|k| k as f64).collect();
+        let b: Vec<f32> = (0..n).map(|k| 1.0 + k as f32).collect();
+        let plain: f64 = (0..n).map(|k| k as f64 * (1.0 + k as f64)).sum();
+        assert_eq!(dot(&a, &b), plain);
+    }
+}
+
+/// Numbers between 0.5 and 1.5, not all alike.
+fn numbers(n: usize, seed: usize) -> Vec<f32> {
+    (0..n).map(|k| 0.5 + ((k * 37 + seed * 101 + 13) % 97) as f32 / 97.0).collect()
+}
+
+/// The lengths of every remainder of the widest instructions.
+const LENGTHS: [usize; 9] = [1, 2, 3, 7, 8, 9, 15, 16, 33];
+
+#[test]
+fn gathering_is_the_sum_over_the_four_neighbours_and_what_its_name_says() {
+    for n in LENGTHS {
+        let data: Vec<Vec<f32>> = (0..10).map(|seed| numbers(n, seed)).collect();
+        let [above, north, below, south] = [0, 1, 2, 3].map(|k| &data[k][..]);
+        let [side_a, link_a, side_b, link_b] = [4, 5, 6, 7].map(|k| &data[k][..]);
+        let around = Around { above, north, below, south, side_a, link_a, side_b, link_b };
+        let (f, m, old) = (&data[8], &data[9], numbers(n, 20));
+        let sum = |k: usize| {
+            f[k] + (north[k] * above[k]
+                + south[k] * below[k]
+                + link_a[k] * side_a[k]
+                + link_b[k] * side_b[k])
+        };
+        let w = 1.25;
+        let check = |what: &str, got: &[f32], expected: &dyn Fn(usize) -> f32| {
+            for (k, got) in got.iter().enumerate() {
+                let expected = expected(k);
+                assert!((got - expected).abs() < 1e-6 * expected.abs().max(1.0), "{what} {n}");
+            }
+        };
+        let mut out = old.clone();
+        gather(&mut out, f, around);
+        check("gather", &out, &sum);
+        gather_pivot(&mut out, f, around, m);
+        check("gather_pivot", &out, &|k| m[k] * sum(k));
+        gather_times(&mut out, f, around, w);
+        check("gather_times", &out, &|k| w * sum(k));
+        gather_times_pivot(&mut out, f, around, w, m);
+        check("gather_times_pivot", &out, &|k| m[k] * w * sum(k));
+        let mut rest = f.clone();
+        gather_weighted(&mut out, &mut rest, around, w);
+        check("gather_weighted", &out, &|k| w * sum(k));
+        check("its rest", &rest, &|k| f[k] - w * sum(k));
+        rest.clone_from(f);
+        gather_weighted_pivot(&mut out, &mut rest, around, w, m);
+        check("gather_weighted_pivot", &out, &|k| m[k] * w * sum(k));
+        check("its rest", &rest, &|k| f[k] - w * sum(k));
+        rest.clone_from(f);
+        out.clone_from(&old);
+        gather_over_old(&mut out, &mut rest, around, w);
+        check("gather_over_old", &out, &|k| w * sum(k));
+        check("its rest", &rest, &|k| (1.0 - w) * old[k]);
+        out.clone_from(&old);
+        gather_over_old_pivot(&mut out, f, around, w, m);
+        check("gather_over_old_pivot", &out, &|k| (1.0 - w) * old[k] + m[k] * w * sum(k));
+    }
+}
+
+#[test]
+fn elementwise_loops_do_what_their_formulas_say() {
+    for n in LENGTHS {
+        let [x, y, g, m] = [1, 2, 3, 4].map(|seed| numbers(n, seed));
+        let run = |work: &dyn Fn(&mut [f32]), expected: &dyn Fn(usize) -> f32| {
+            let mut out = x.clone();
+            work(&mut out);
+            for (k, got) in out.iter().enumerate() {
+                let expected = expected(k);
+                assert!((got - expected).abs() < 1e-6 * expected.abs().max(1.0), "{n} {k}");
+            }
+        };
+        run(&|o| add(o, &y), &|k| x[k] + y[k]);
+        run(&|o| product(o, &y, &m), &|k| m[k] * y[k]);
+        run(&|o| scale_by(o, &m), &|k| m[k] * x[k]);
+        run(&|o| eliminate(o, &g, &y, &m), &|k| m[k] * (x[k] + g[k] * y[k]));
+        run(&|o| add_through(o, &g, &y), &|k| x[k] + g[k] * y[k]);
+        run(&|o| substitute(o, &m, &g, &y), &|k| x[k] + m[k] * g[k] * y[k]);
+        run(&|o| between(o, &y, &g, 0.3), &|k| y[k] + 0.3 * (g[k] - y[k]));
+        run(&|o| add_times(o, 0.7, &y), &|k| x[k] + 0.7 * y[k]);
+        run(&|o| add_shares(o, 0.7, &g, &y), &|k| x[k] + 0.7 * g[k] * y[k]);
+        run(&|o| add_rests(o, 0.7, &g, &y), &|k| x[k] + 0.7 * (1.0 - g[k]) * y[k]);
+        run(&|o| add_between(o, &y, &g, &m), &|k| x[k] + y[k] + m[k] * (g[k] - y[k]));
+        run(&|o| turn(o, &y, 0.4), &|k| y[k] + 0.4 * x[k]);
+        run(&|o| turn(o, &y, 0.0), &|k| y[k]);
+        let mut poisoned = vec![f32::NAN; n];
+        turn(&mut poisoned, &y, 0.0);
+        assert_eq!(poisoned, y);
+    }
+}
+
+#[test]
+fn a_row_of_the_operator_is_its_sinks_and_its_links() {
+    for n in LENGTHS {
+        let [x, above, below, sink, east, north, south] =
+            [1, 2, 3, 4, 5, 6, 7].map(|seed| wide(&numbers(n, seed)));
+        let mut out = vec![f64::NAN; n];
+        let links = RowLinks { sink: &sink, east: &east, north: &north, south: &south };
+        stencil(&mut out, &x, links, &above, &below);
+        let mut expected: Vec<f64> = (0..n)
+            .map(|k| sink[k] * x[k] + north[k] * (x[k] - above[k]) + south[k] * (x[k] - below[k]))
+            .collect();
+        for k in 1..n {
+            let flow = east[k - 1] * (x[k - 1] - x[k]);
+            expected[k - 1] += flow;
+            expected[k] -= flow;
+        }
+        add_link(&mut out, &north, &x, &below);
+        for (k, (got, expected)) in out.iter().zip(expected).enumerate() {
+            let expected = expected + north[k] * (x[k] - below[k]);
+            assert!((got - expected).abs() < 1e-14 * expected.abs().max(1.0), "{n} {k}");
+        }
+    }
+}
+
+#[test]
+fn a_step_moves_iterate_and_residual_and_sums_its_squares() {
+    for n in LENGTHS {
+        let (p, q) = (numbers(n, 1), wide(&numbers(n, 2)));
+        let (x, r) = (wide(&numbers(n, 3)), wide(&numbers(n, 4)));
+        let (mut moved, mut left, mut lanes) = (x.clone(), r.clone(), [0.0; 8]);
+        step(&mut moved, &mut left, &p, &q, 0.3, &mut lanes);
+        let mut square = 0.0;
+        for k in 0..n {
+            assert_eq!(moved[k], x[k] + 0.3 * f64::from(p[k]));
+            assert_eq!(left[k], r[k] - 0.3 * q[k]);
+            square += left[k] * left[k];
+        }
+        assert!((lanes.iter().sum::<f64>() - square).abs() < 1e-14 * square.max(1.0));
+    }
+}
+
+fn wide(values: &[f32]) -> Vec<f64> {
+    values.iter().copied().map(f64::from).collect()
+}

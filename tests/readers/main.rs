@@ -1,0 +1,230 @@
+//! Readers under fire: texts changed at random, millions of them, and what must hold of every
+//! answer. No panic, no answer later than a second, no more memory than the size of the input
+//! explains, findings that point into the text, modules that keep their promises.
+//!
+//! A text that calls forth findings never seen together before joins the texts to be changed
+//! next. A few thousand changes run with the other tests; by hand
+//! `READER_RUNS=2500000 READER_SEED=1 cargo test --release -p sprayside_solver --test readers --
+//! --ignored --nocapture` makes as many of each kind as asked for.
+
+#![allow(unsafe_code, reason = "an allocator that counts")]
+#![allow(clippy::print_stdout, reason = "what a long run found is read by people")]
+
+mod counting;
+mod mutate;
+mod promises;
+
+use std::collections::HashSet;
+use std::fs;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use counting::{Counting, most_held};
+use mutate::{Random, changed};
+use promises::read;
+use sprayside_solver::case::{Case, Diagnostic};
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+/// Every answer comes sooner.
+const LATEST: Duration = Duration::from_secs(1);
+/// Memory that a reader may hold at once: so much, and so much for each byte of its input.
+const MOST_BYTES: usize = 1 << 20;
+const MOST_BYTES_A_BYTE: usize = 400;
+/// Texts that are kept to be changed.
+const MOST_TEXTS: usize = 6_000;
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+fn texts(folders: &[&str], extension: &str, longest: usize) -> Vec<String> {
+    let mut texts = Vec::new();
+    for folder in folders {
+        for entry in fs::read_dir(root().join(folder)).expect("a folder") {
+            let path = entry.expect("a readable entry").path();
+            if path.extension().is_some_and(|e| e == extension) {
+                let text = String::from_utf8_lossy(&fs::read(&path).expect("a file")).into_owned();
+                texts.extend((text.len() <= longest).then_some(text));
+            }
+        }
+    }
+    texts.sort();
+    texts
+}
+
+/// Small cases with every key and every mistake.
+fn cases() -> Vec<String> {
+    texts(&["tests/bad_cases", "tests/suspicious_cases"], "toml", 4_000)
+}
+
+fn grids() -> Vec<String> {
+    texts(&["tests/bad_cases/grids", "demo-data/converter", "demo-data/correlator"], "csv", 2_000)
+}
+
+type Answer = Result<Case, Vec<Diagnostic>>;
+
+/// What the findings of an answer are, their numbers left out.
+fn signature(answer: &Answer) -> u64 {
+    let findings = match answer {
+        Ok(case) => &case.warnings,
+        Err(findings) => findings,
+    };
+    let mut kinds: Vec<String> = findings
+        .iter()
+        .map(|f| {
+            let label = f.labels.first().map_or("", |label| label.text.as_str());
+            let words = format!("{}{}{label}", f.code.id, f.headline);
+            words.chars().filter(|c| !c.is_ascii_digit()).take(60).collect()
+        })
+        .collect();
+    kinds.sort();
+    kinds.dedup();
+    kinds.truncate(6);
+    let mut hasher = DefaultHasher::new();
+    (answer.is_ok(), kinds).hash(&mut hasher);
+    hasher.finish()
+}
+
+/// Changes texts and reads them, `runs` times, and says how it went.
+fn attack(
+    name: &str,
+    seed: u64,
+    runs: usize,
+    mut pool: Vec<String>,
+    reader: &dyn Fn(&str) -> Answer,
+) {
+    let mut random = Random(seed);
+    let mut seen: HashSet<u64> = HashSet::new();
+    let (mut slowest, mut most_a_byte) = (Duration::ZERO, 0.0f64);
+    let started = Instant::now();
+    let mut read_well = 0usize;
+    for _ in 0..runs {
+        let text = changed(&pool[random.below(pool.len())], &pool, &mut random);
+        let begun = Instant::now();
+        let (answer, bytes) = most_held(|| reader(&text));
+        let mut took = begun.elapsed();
+        // A busy machine may have been elsewhere.
+        for _ in 0..3 {
+            if took > LATEST {
+                let begun = Instant::now();
+                let _ = reader(&text);
+                took = took.min(begun.elapsed());
+            }
+        }
+        assert!(took <= LATEST, "{name}: {took:?} for\n{text}");
+        let allowed = MOST_BYTES + MOST_BYTES_A_BYTE * text.len();
+        assert!(bytes <= allowed, "{name}: {bytes} bytes, {allowed} allowed, for\n{text}");
+        slowest = slowest.max(took);
+        most_a_byte = most_a_byte.max(bytes as f64 / (text.len() + 2_000) as f64);
+        read_well += usize::from(answer.is_ok());
+        if seen.insert(signature(&answer)) && text.len() < 6_000 {
+            if pool.len() < MOST_TEXTS {
+                pool.push(text);
+            } else {
+                let place = random.below(pool.len());
+                pool[place] = text;
+            }
+        }
+    }
+    let seconds = started.elapsed().as_secs_f64();
+    println!(
+        "{name}, seed {seed}: {runs} texts in {seconds:.0} s ({:.0} a second), {read_well} read \
+         without error, {} kinds of answer; slowest {slowest:?}, at most {most_a_byte:.0} bytes \
+         of memory for each of the text and 2000 more",
+        runs as f64 / seconds,
+        seen.len()
+    );
+}
+
+/// A small sound case, with what the attack needs put in.
+fn frame(more: &str, spray: &str, die: &str) -> String {
+    format!(
+        "[module]\nsize_mm = [9, 9]\n[[module.layer]]\nname = \"L\"\nmaterial = \"copper\"\n\
+         thickness_mm = 1\n[die_type.t]\nsize_mm = [2, 2]\nthickness_mm = 0.5\nmaterial = \
+         \"silicon\"\nactive_face = \"up\"\n[[die]]\nname = \"U1\"\ntype = \"t\"\nat_mm = [4, 4]\n\
+         power_W = 1\n{die}\n[coolant]\ninlet_C = 20\n[spray]\nmodel = \"prescribed\"\n{spray}\n\
+         [board]\ntemperature_C = 20\nhtc_W_m2K = 9\n{more}\n"
+    )
+}
+
+const HTC: &str = "htc_W_m2K = 9000.0";
+
+fn attack_case(seed: u64, runs: usize) {
+    let csv = "1,2,0\n3,4,0\n";
+    attack("case", seed, runs, cases(), &|text| read(text, Some(csv)));
+}
+
+fn attack_csv(name: &str, frame: &str, seed: u64, runs: usize) {
+    let mut pool = grids();
+    pool.push("time_s,U1 power_W,coolant inlet_C\n0,1,20\n1,2,21\n".to_owned());
+    pool.push(history_csv());
+    attack(name, seed, runs, pool, &|csv| read(frame, Some(csv)));
+}
+
+fn power_map() -> String {
+    frame("", HTC, "power_map = \"a.csv\"")
+}
+
+fn htc_map() -> String {
+    frame("", "map = \"a.csv\"", "")
+}
+
+fn trace() -> String {
+    let cycle = "[material.c]\nconductivity_W_mK = 9\n[cycle]\nperiod_s = 10\nstart = \
+                 \"periodic\"\ntrace = \"a.csv\"";
+    frame(cycle, HTC, "")
+}
+
+fn history() -> String {
+    let test = "[qualification]\nmodel = \"norris-landzberg\"\nfield_life_years = 10.0\nmargin = \
+                2.0\nreliability = 0.9\nconfidence = 0.9\n[[qualification.field]]\nname = \
+                \"f\"\nper_year = 300.0\nhistory = \"a.csv\"\ndwell_min = \
+                60.0\n[qualification.test]\nlow_C = 25.0\nhigh_C = 100.0\ncycle_min = \
+                20.0\ndwell_min = 5.0\n";
+    frame(test, HTC, "")
+}
+
+fn history_csv() -> String {
+    fs::read_to_string(root().join("tests/readers/history.csv")).expect("a file")
+}
+
+#[test]
+fn the_frames_take_a_good_file_each() {
+    let trace_csv = "time_s,U1 power_W\n0,1\n10,1\n";
+    for (frame, csv) in [
+        (power_map(), "1,2\n3,4\n"),
+        (htc_map(), "1,2\n3,4\n"),
+        (trace(), trace_csv),
+        (history(), &history_csv()),
+    ] {
+        if let Err(findings) = read(&frame, Some(csv)) {
+            let told: Vec<String> = findings.iter().map(ToString::to_string).collect();
+            panic!("{frame}\n{}", told.join("\n"));
+        }
+    }
+}
+
+fn attack_all(seed: u64, runs: usize) {
+    attack_case(seed, runs);
+    attack_csv("power map", &power_map(), seed + 1, runs);
+    attack_csv("coefficient map", &htc_map(), seed + 2, runs);
+    attack_csv("trace", &trace(), seed + 3, runs);
+    attack_csv("history", &history(), seed + 4, runs);
+}
+
+#[test]
+fn changed_cases_and_tables_are_read_or_refused_in_bounded_time_and_memory() {
+    attack_all(7, 1_500);
+}
+
+#[test]
+#[ignore = "hours: run by hand, READER_RUNS says how many of each kind and READER_SEED the seed"]
+fn millions_of_changed_cases_and_tables() {
+    let number = |name: &str, default: u64| {
+        std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(default)
+    };
+    attack_all(100 * number("READER_SEED", 1), number("READER_RUNS", 100_000) as usize);
+}
