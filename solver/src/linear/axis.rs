@@ -160,6 +160,17 @@ mod tests {
     }
 
     #[test]
+    fn no_more_than_four_intervals_become_one() {
+        let x: Vec<f64> = (0..13).map(f64::from).collect();
+        assert_eq!(coarse_points(&x, 1e3), vec![0, 4, 8, 12]);
+        // Of narrow cells at the end, more than two are not left to the point before them.
+        let narrow = [0.0, 1.0, 2.0, 2.1, 2.2, 2.3, 2.4];
+        assert_eq!(coarse_points(&narrow, 2.0), vec![0, 2, 6]);
+        let narrow = [0.0, 1.0, 2.0, 3.0, 4.0, 4.1, 4.2, 4.3];
+        assert_eq!(coarse_points(&narrow, 2.0), vec![0, 2, 4, 7]);
+    }
+
+    #[test]
     fn wide_intervals_stay_while_narrow_ones_merge() {
         let x = [0.0, 1.0, 2.0, 3.0, 4.0, 14.0, 24.0, 25.0, 26.0];
         assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 5, 6, 8]);
