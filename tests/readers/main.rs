@@ -193,12 +193,15 @@ fn history_csv() -> String {
 
 #[test]
 fn the_frames_take_a_good_file_each() {
+    let history_csv = history_csv();
     let trace_csv = "time_s,U1 power_W\n0,1\n10,1\n";
     for (frame, csv) in [
         (power_map(), "1,2\n3,4\n"),
         (htc_map(), "1,2\n3,4\n"),
         (trace(), trace_csv),
-        (history(), &history_csv()),
+        (history(), history_csv.as_str()),
+        (die_table(), "name,type,x_mm,y_mm,power_W\nU2,t,7,7,1\n"),
+        (nozzle_table(), "name,type,x_mm,y_mm,standoff_mm\nN1,w,4,4,9\n"),
     ] {
         if let Err(findings) = read(&frame, Some(csv)) {
             let told: Vec<String> = findings.iter().map(ToString::to_string).collect();
@@ -207,7 +210,49 @@ fn the_frames_take_a_good_file_each() {
     }
 }
 
+fn die_table() -> String {
+    frame("[[die]]\ntable = \"a.csv\"", HTC, "")
+}
+
+fn nozzle_table() -> String {
+    let nozzles = "[nozzle_type.w]\ncone_deg = 60.0\norifice_mm = 0.4\nflow_mL_s = \
+                   1.2\npressure_drop_kPa = 200.0\n[[nozzle]]\ntable = \"a.csv\"";
+    frame(nozzles, "", "")
+        .replace("prescribed", "correlated")
+        .replace("inlet_C", "fluid = \"perfluorohexane\"\npressure_kPa = 101.325\ninlet_C")
+}
+
+fn attack_tables(seed: u64, runs: usize) {
+    let pool = texts(&["tests/bad_cases/tables"], "csv", 2_000);
+    for (k, (name, frame)) in
+        [("die table", die_table()), ("nozzle table", nozzle_table())].into_iter().enumerate()
+    {
+        let mut pool = pool.clone();
+        pool.push("name,type,x_mm,y_mm,power_W\nU2,t,7,7,1\nU3,t,7,2,2\n".to_owned());
+        pool.push("name,type,x_mm,y_mm,standoff_mm\nN1,w,2,2,9\nN2,w,6,6,9\n".to_owned());
+        attack(name, seed + k as u64, runs, pool, &|csv| read(&frame, Some(csv)));
+    }
+}
+
+/// As many alike as there may be, and each at odds with all others.
+#[test]
+fn thousands_of_parts_in_one_place_are_told_of_in_bounded_time_and_memory() {
+    let row = |k: usize| format!("D{k},t,4,4,1\n");
+    let rows: String = (0..4000).map(row).collect();
+    let csv = format!("name,type,x_mm,y_mm,power_W\n{rows}");
+    let begun = Instant::now();
+    let (answer, bytes) = most_held(|| read(&die_table(), Some(&csv)));
+    assert!(answer.expect_err("refused").len() <= 1_000);
+    assert!(bytes <= MOST_BYTES + MOST_BYTES_A_BYTE * csv.len(), "{bytes} for {}", csv.len());
+    // Not optimised, on a busy machine.
+    assert!(begun.elapsed() < 30 * LATEST, "{:?}", begun.elapsed());
+    let double = format!("{csv}{}", rows.replace('D', "E"));
+    let told = read(&die_table(), Some(&double)).expect_err("refused");
+    assert!(told.iter().any(|finding| finding.headline.contains("at most 4096 rows")));
+}
+
 fn attack_all(seed: u64, runs: usize) {
+    attack_tables(seed + 10, runs);
     attack_case(seed, runs);
     attack_csv("power map", &power_map(), seed + 1, runs);
     attack_csv("coefficient map", &htc_map(), seed + 2, runs);

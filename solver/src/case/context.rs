@@ -23,6 +23,9 @@ impl<T> Located<T> {
     }
 }
 
+/// Most findings that are told of one case.
+const MOST_FINDINGS: usize = 1_000;
+
 /// The case under reading.
 pub(super) struct Context<'a> {
     pub source: Arc<SourceText>,
@@ -121,8 +124,26 @@ impl<'a> Context<'a> {
         Diagnostic::warning(code, headline, self.label(span, label))
     }
 
-    /// Records a finding; one that stands in a table alone says where the case names the table.
+    /// Whether so much is wrong already that more findings are of no use.
+    pub fn is_full(&self) -> bool {
+        self.found.borrow().len() >= MOST_FINDINGS
+    }
+
+    /// Records a finding, until there are [`MOST_FINDINGS`]; one that stands in a table alone says where the case names the table.
     pub fn push(&self, mut diagnostic: Diagnostic) {
+        if self.is_full() {
+            // No error is lost to warnings: one of them makes room.
+            let mut found = self.found.borrow_mut();
+            let is_error = |finding: &Diagnostic| finding.severity == Severity::Error;
+            if is_error(&diagnostic) && !found.iter().any(is_error) {
+                found.pop();
+            } else {
+                return;
+            }
+        }
+        if self.found.borrow().len() + 1 == MOST_FINDINGS {
+            diagnostic = diagnostic.help("mend these first: more findings are not listed");
+        }
         let in_case = |label: &Label| Arc::ptr_eq(&label.source, &self.source);
         if !diagnostic.labels.iter().any(in_case) {
             let adopted = self.adopted.borrow();

@@ -14,7 +14,7 @@ use super::diagnostic::SourceText;
 use super::fields::{Fields, Need};
 
 /// Most rows of a table.
-const MOST_ROWS: usize = 100_000;
+const MOST_ROWS: usize = 4096;
 /// Mistakes of one file that are told one by one.
 const MOST_MISTAKES: usize = 10;
 

@@ -139,7 +139,7 @@ mod tests {
 
     #[test]
     fn the_target_quarters_an_even_plane_and_merges_enough_of_a_graded_one() {
-        let even: Vec<f64> = (0..16).map(f64::from).collect();
+        let even: Vec<f64> = (5..21).map(f64::from).collect();
         assert_eq!(choose_target(&even, &even), 2.1);
         // Narrow intervals: up to six times as far, where that merges a tenth of the cells.
         let few = [0.0, 1.0, 2.0, 10.0, 20.0, 30.0];
@@ -157,6 +157,17 @@ mod tests {
     fn an_even_axis_keeps_every_other_point() {
         let x: Vec<f64> = (0..8).map(f64::from).collect();
         assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 6]);
+    }
+
+    #[test]
+    fn no_more_than_four_intervals_become_one() {
+        let x: Vec<f64> = (0..13).map(f64::from).collect();
+        assert_eq!(coarse_points(&x, 1e3), vec![0, 4, 8, 12]);
+        // Of narrow cells at the end, more than two are not left to the point before them.
+        let narrow = [0.0, 1.0, 2.0, 2.1, 2.2, 2.3, 2.4];
+        assert_eq!(coarse_points(&narrow, 2.0), vec![0, 2, 6]);
+        let narrow = [0.0, 1.0, 2.0, 3.0, 4.0, 4.1, 4.2, 4.3];
+        assert_eq!(coarse_points(&narrow, 2.0), vec![0, 2, 4, 7]);
     }
 
     #[test]

@@ -22,6 +22,9 @@ pub(super) struct PlacedDie {
     pub die: Option<Die>,
 }
 
+/// Most die, inline and in tables together: few enough to compare each with each.
+const MOST_DIE: usize = 4096;
+
 /// A die type with its names looked up.
 struct DieType<'f> {
     file: &'f FileDieType,
@@ -38,6 +41,16 @@ pub(super) fn build(
 ) -> Vec<PlacedDie> {
     let types: Vec<DieType<'_>> =
         file.die_types.iter().map(|file| die_type(context, file, materials)).collect();
+    if let Some(name) = file.die.get(MOST_DIE).and_then(|die| die.name.as_ref()) {
+        let given = format!("{} are given; this is the first too many", file.die.len());
+        let headline = format!("more than {MOST_DIE} die");
+        context.push(
+            context
+                .error(codes::TOO_MANY, headline, &name.span, given)
+                .help("check what wrote the case"),
+        );
+        return Vec::new();
+    }
     let die_names = file.die.iter().filter_map(|die| die.name.as_ref());
     let heater_names = file.heaters.iter().filter_map(|heater| heater.name.as_ref());
     names::check_unique(context, "die or heater", die_names.chain(heater_names), |a, b| a == b);
@@ -293,7 +306,7 @@ fn blocks(
             let (Some(other), Some(other_located)) = (other, &file.blocks[earlier].rect_mm) else {
                 continue;
             };
-            if rect.overlaps(other, SAME_LENGTH_M) {
+            if rect.overlaps(other, SAME_LENGTH_M) && !context.is_full() {
                 good = false;
                 context.push(
                     context
@@ -394,6 +407,9 @@ fn check_overlaps(context: &Context<'_>, file: &CaseFile, placed: &[PlacedDie]) 
             };
             if !rect.overlaps(other_rect, SAME_LENGTH_M) {
                 continue;
+            }
+            if context.is_full() {
+                return;
             }
             context.push(
                 context
