@@ -234,9 +234,9 @@ fn the_cap_off_its_place_has_a_safe_circle_and_home_is_solve() {
 fn samples_are_told_with_bounds_and_shares_that_add_up() {
     let room = room_of(&stated());
     room.run(&["solve", "case.toml", "-o", "solved", "-q"]).ends_with(0);
-    room.run(&["scatter", "case.toml", "--samples", "64", "--seed", "3"])
+    room.run(&["scatter", "case.toml", "--samples", "128", "--seed", "3"])
         .ends_with(0)
-        .prints("64 samples of 3 tolerances");
+        .prints("128 samples of 3 tolerances");
     holds_solve_and(
         &room,
         "case.out",
@@ -257,13 +257,13 @@ fn samples_are_told_with_bounds_and_shares_that_add_up() {
         .map(|(_, cell)| number(cell))
         .sum();
     assert!((shares - 100.0).abs() < 1e-6, "{shares}");
-    assert_eq!(records(&room.join("case.out/samples.csv")).len(), 1 + 64);
+    assert_eq!(records(&room.join("case.out/samples.csv")).len(), 1 + 128);
     let points = records(&room.join("case.out/points.csv"));
     let hot: Vec<f64> = column(&points, "D0_max_C").iter().map(|t| number(t)).collect();
-    let mean = hot.iter().sum::<f64>() / 64.0;
+    let mean = hot.iter().sum::<f64>() / 128.0;
     assert!((mean - number(&column(&told, "mean_C")[0])).abs() < 1e-9);
     // Another seed, other samples; none at all without tolerances.
-    room.run(&["scatter", "case.toml", "--samples", "64", "--seed", "4", "-o", "other", "-q"])
+    room.run(&["scatter", "case.toml", "--samples", "128", "--seed", "4", "-o", "other", "-q"])
         .ends_with(0);
     assert_ne!(points, records(&room.join("other/points.csv")));
     room.write("plain.toml", CASE);

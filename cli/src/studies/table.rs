@@ -88,7 +88,8 @@ pub fn verdict(broken: bool, has_limits: bool) -> &'static str {
     }
 }
 
-/// A number as CSV has it; empty where there is none.
+/// A number as the other tables have it, whole ones with `.0` too, so that equal numbers are equal
+/// bytes; empty where there is none.
 pub fn cell(value: Option<f64>) -> String {
-    value.and_then(figure).map_or(String::new(), |value| value.to_string())
+    value.and_then(figure).map_or(String::new(), |value| format!("{value:?}"))
 }
