@@ -457,6 +457,7 @@ mod tests {
             let folder = ResultsFolder::prepare(&target).expect("prepared");
             folder.write("a.csv", b"2").expect("written");
             folder.write(SUMMARY, SUMMARY_TEXT.as_bytes()).expect("written");
+            fs::remove_file(folder.partial.join(PARTIAL_MARK)).expect("whole");
             folder.put_in_place(exchange).expect("in place");
             assert_eq!(fs::read_to_string(target.join("a.csv")).expect("read"), "2");
             let previous = room.path().join(".case.out.previous");

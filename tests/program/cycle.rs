@@ -45,6 +45,7 @@ fn a_profile_becomes_a_history_a_summary_a_step_response_and_pictures() {
             "cycle_summary.csv",
             "history.csv",
             "history.png",
+            "report.html",
             "snapshot-1.png",
             "snapshot-2.png",
             "state.npz",

@@ -148,7 +148,7 @@ fn a_slip_of_unit_is_told_with_its_place_and_its_mend() {
     room.run(&["check", "tables.toml"])
         .ends_with(2)
         .complains_of("the column standoff must be in mm")
-        .complains_of("nozzles.csv:2:8")
+        .complains_of("nozzles.csv:2:9")
         .complains_of("0.4 in is 10.16 mm: multiply the column by 25.4")
         .complains_of("tables.toml:");
 }

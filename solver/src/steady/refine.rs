@@ -292,8 +292,8 @@ mod tests {
             (faces.iter().map(|f| f.max_K).fold(0.0, f64::max), solution.residual_relative)
         };
         let (expected, _) = hottest(&aligned, 1e-10);
-        let (got, residual) = hottest(&askew, 1e-15);
-        assert!(residual > 1e-15, "rounding did not limit: {residual:e}");
+        let (got, residual) = hottest(&askew, 1e-17);
+        assert!(residual > 1e-17, "rounding did not limit: {residual:e}");
         assert!((got - expected).abs() < 1e-3, "{got} {expected}");
     }
 
