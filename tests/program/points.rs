@@ -261,7 +261,8 @@ fn samples_are_told_with_bounds_and_shares_that_add_up() {
     let points = records(&room.join("case.out/points.csv"));
     let hot: Vec<f64> = column(&points, "D0_max_C").iter().map(|t| number(t)).collect();
     let mean = hot.iter().sum::<f64>() / 128.0;
-    assert!((mean - number(&column(&told, "mean_C")[0])).abs() < 1e-9);
+    // The table has ten digits.
+    assert!((mean - number(&column(&told, "mean_C")[0])).abs() < 1e-7);
     // Another seed, other samples; none at all without tolerances.
     room.run(&["scatter", "case.toml", "--samples", "128", "--seed", "4", "-o", "other", "-q"])
         .ends_with(0);
