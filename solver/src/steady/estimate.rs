@@ -38,7 +38,7 @@ struct Trust {
 /// Changes of a maximum carry a little noise from where the cells fall.
 const OF_MAX: Trust = Trust { order_doubt: 0.3, least_share: 0.35 };
 /// A mean has none of it.
-const OF_MEAN: Trust = Trust { order_doubt: 0.2, least_share: 0.15 };
+const OF_MEAN: Trust = Trust { order_doubt: 0.25, least_share: 0.15 };
 /// A minimum lies in a corner of the die, where the order settles last.
 const OF_MIN: Trust = Trust { order_doubt: 0.25, least_share: 0.45 };
 
