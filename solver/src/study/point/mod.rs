@@ -27,7 +27,7 @@
 //! module has no place on that mesh. It is solved like a case of its own.
 //!
 //! Every point starts from the nominal temperatures, or from a guess that the study as a whole
-//! makes ([`predictor`]), and the nominal preconditioner, never from another point: its bytes do not
+//! makes (`predictor`), and the nominal preconditioner, never from another point: its bytes do not
 //! depend on which points were solved before it, or where.
 
 mod outlines;
