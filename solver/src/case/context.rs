@@ -129,7 +129,8 @@ impl<'a> Context<'a> {
         self.found.borrow().len() >= MOST_FINDINGS
     }
 
-    /// Records a finding, until there are [`MOST_FINDINGS`]; one that stands in a table alone says where the case names the table.
+    /// Records a finding, until there are [`MOST_FINDINGS`]; one that stands in a table alone says
+    /// where the case names the table.
     pub fn push(&self, mut diagnostic: Diagnostic) {
         if self.is_full() {
             // No error is lost to warnings: one of them makes room.

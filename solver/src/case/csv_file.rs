@@ -14,12 +14,36 @@ use super::diagnostic::{Diagnostic, Label, SourceText};
 /// Mistakes of one file that are told one by one.
 const MOST_MISTAKES: usize = 10;
 
+/// The mistakes of one file: the first are told.
+#[derive(Debug, Default)]
+pub(super) struct Mistakes(usize);
+
+impl Mistakes {
+    /// Notes a mistake; false when there were enough of them.
+    pub fn note(&mut self, context: &Context<'_>, diagnostic: Diagnostic) -> bool {
+        self.0 += 1;
+        match self.0 {
+            MOST_MISTAKES => {
+                context.push(diagnostic.help("more mistakes in this file are not listed"));
+            }
+            n if n < MOST_MISTAKES => context.push(diagnostic),
+            _ => {}
+        }
+        self.0 < MOST_MISTAKES
+    }
+
+    /// How many there were.
+    pub fn count(&self) -> usize {
+        self.0
+    }
+}
+
 /// A file that a case names, and the mistakes in it.
 pub(super) struct CsvFile<'r, 'c> {
     context: &'r Context<'c>,
     path: &'r Located<String>,
     source: Arc<SourceText>,
-    mistakes: usize,
+    mistakes: Mistakes,
 }
 
 impl<'r, 'c> CsvFile<'r, 'c> {
@@ -27,7 +51,7 @@ impl<'r, 'c> CsvFile<'r, 'c> {
     pub fn open(context: &'r Context<'c>, path: &'r Located<String>) -> Option<CsvFile<'r, 'c>> {
         let text = context.text_of(path)?;
         let source = SourceText::new(path.value.clone(), &text);
-        Some(CsvFile { context, path, source, mistakes: 0 })
+        Some(CsvFile { context, path, source, mistakes: Mistakes::default() })
     }
 
     /// The text, for [`lines`].
@@ -54,19 +78,12 @@ impl<'r, 'c> CsvFile<'r, 'c> {
 
     /// Notes a mistake; false when there were enough of them.
     pub fn note(&mut self, diagnostic: Diagnostic) -> bool {
-        self.mistakes += 1;
-        let last = self.mistakes == MOST_MISTAKES;
-        self.context.push(if last {
-            diagnostic.help("more mistakes in this file are not listed")
-        } else {
-            diagnostic
-        });
-        !last
+        self.mistakes.note(self.context, diagnostic)
     }
 
     /// Mistakes noted so far.
     pub fn mistakes(&self) -> usize {
-        self.mistakes
+        self.mistakes.count()
     }
 }
 

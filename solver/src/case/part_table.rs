@@ -9,14 +9,12 @@ use toml::de::{DeArray, DeTable, DeValue};
 
 use super::codes::{self, Code};
 use super::context::{Context, Located, nearest, number_text, quoted_list};
-use super::csv_file::cells;
+use super::csv_file::{self, Mistakes, cells};
 use super::diagnostic::SourceText;
 use super::fields::{Fields, Need};
 
 /// Most rows of a table.
 const MOST_ROWS: usize = 4096;
-/// Mistakes of one file that are told one by one.
-const MOST_MISTAKES: usize = 10;
 
 /// What the cells of a column become.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,18 +132,15 @@ pub(super) fn parts<T>(
     let Some(text) = context.text_of(path) else { return Vec::new() };
     let source = SourceText::new(path.value.clone(), &text);
     let base = context.adopt(&source, &path.span);
-    let mut reader = Reader { context, mistakes: 0, columns };
+    let mut reader = Reader { context, mistakes: Mistakes::default(), columns };
     reader.parts(&source, base, place, &read)
 }
 
 struct Reader<'r, 'c> {
     context: &'r Context<'c>,
-    mistakes: usize,
+    mistakes: Mistakes,
     columns: &'static [Column],
 }
-
-/// A line of the file taken apart.
-type Line = (Range<usize>, Vec<(String, Range<usize>)>);
 
 /// The columns of one file, in its order; `None` for one that is left alone.
 type Layout = Vec<Option<&'static Column>>;
@@ -159,14 +154,10 @@ impl Reader<'_, '_> {
         label: impl Into<String>,
         help: impl Into<String>,
     ) {
-        self.mistakes += 1;
-        let help = match self.mistakes {
-            MOST_MISTAKES => "more mistakes in this file are not listed".to_owned(),
-            n if n > MOST_MISTAKES => return,
-            _ => help.into(),
-        };
         let finding = self.context.error(code, headline, span, label);
-        self.context.push(if help.is_empty() { finding } else { finding.help(help) });
+        let help = help.into();
+        let finding = if help.is_empty() { finding } else { finding.help(help) };
+        self.mistakes.note(self.context, finding);
     }
 
     fn parts<T>(
@@ -176,22 +167,14 @@ impl Reader<'_, '_> {
         place: &str,
         read: &impl Fn(Fields<'_, '_, '_>) -> T,
     ) -> Vec<T> {
-        let mut offset = base;
-        let mut lines: Vec<Line> = Vec::new();
-        for raw in source.text.split_inclusive('\n') {
-            let line = raw.trim_end_matches(['\n', '\r']);
-            let start = offset;
-            offset += raw.len();
-            if line.trim_start().starts_with('#') {
-                continue;
-            }
-            let cells = cells(line, start);
+        let mut lines = csv_file::lines(&source.text)
+            .map(|(at, line)| {
+                let start = base + at;
+                (start..start + line.len(), cells(line, start))
+            })
             // Spreadsheets pad with rows of commas.
-            if cells.iter().any(|(text, _)| !text.is_empty()) {
-                lines.push((start..start + line.len(), cells));
-            }
-        }
-        let mut lines = lines.into_iter().peekable();
+            .filter(|(_, cells)| cells.iter().any(|(text, _)| !text.is_empty()))
+            .peekable();
         let wanted = self.columns.iter().map(Column::full).collect::<Vec<_>>().join(",");
         let Some((head_span, mut head)) = lines.next() else {
             let help = format!("its first line is {wanted}");
@@ -218,7 +201,7 @@ impl Reader<'_, '_> {
         }
         // Of a table whose headings or units are wrong only names count, so that what refers to
         // its parts is not told to be unknown.
-        let names_alone = self.mistakes > 0;
+        let names_alone = self.mistakes.count() > 0;
         if lines.peek().is_none() {
             self.note(codes::TABLE_EMPTY, "the table has no rows", &head_span, "", "");
             return Vec::new();
@@ -306,7 +289,7 @@ impl Reader<'_, '_> {
             })
             .map(Column::full)
             .collect();
-        if !lacking.is_empty() && self.mistakes == 0 {
+        if !lacking.is_empty() && self.mistakes.count() == 0 {
             let headline = format!("the table lacks the column {}", lacking.join(", "));
             let help = "every part needs it; a heading is missing in this line";
             self.note(codes::TABLE_HEADING, headline, line, "", help);
