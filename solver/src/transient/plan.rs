@@ -49,15 +49,8 @@ pub(super) fn stretches(cycle: &Cycle, offset_s: f64, snapshots_s: &[f64]) -> Ve
     let mut all = Vec::new();
     for pair in cycle.breaks_s().windows(2) {
         let near_s = 0.5 * (pair[0] + pair[1]);
-        let mut cuts: Vec<f64> = snapshots_s
-            .iter()
-            .map(|at| at - offset_s)
-            .filter(|at| *at > pair[0] + same && *at <= pair[1] + same)
-            .collect();
-        cuts.sort_by(f64::total_cmp);
-        cuts.dedup_by(|b, a| *b - *a <= same);
         let mut from_s = pair[0];
-        for cut in cuts {
+        for cut in pictures(snapshots_s, offset_s, same, [pair[0], pair[1]]) {
             let to_s = if cut >= pair[1] - same { pair[1] } else { cut };
             let at_break = from_s == pair[0];
             all.push(Stretch { from_s, to_s, near_s, at_break, picture: true });
@@ -71,19 +64,27 @@ pub(super) fn stretches(cycle: &Cycle, offset_s: f64, snapshots_s: &[f64]) -> Ve
     all
 }
 
+/// When pictures are taken after the first of two times up to the other, s within the period that
+/// starts at `offset_s`; times that are less than `same` apart are one.
+fn pictures(snapshots_s: &[f64], offset_s: f64, same: f64, [from_s, to_s]: [f64; 2]) -> Vec<f64> {
+    let mut all: Vec<f64> = snapshots_s
+        .iter()
+        .map(|at| at - offset_s)
+        .filter(|at| *at > from_s + same && *at <= to_s + same)
+        .collect();
+    all.sort_by(f64::total_cmp);
+    all.dedup_by(|b, a| *b - *a <= same);
+    all
+}
+
 /// Ends of the stretches that pictures cut out of each stretch of the profile, s within the
 /// period of `repeat`.
 fn cuts(cycle: &Cycle, repeat: usize, from_s: f64, to_s: f64) -> Vec<f64> {
     let same = SAME_TIME * cycle.period_s;
     let offset_s = repeat as f64 * cycle.period_s;
-    let mut cuts: Vec<f64> = cycle
-        .snapshots_s
-        .iter()
-        .map(|at| at - offset_s)
-        .filter(|at| *at > from_s + same && *at < to_s - same)
-        .collect();
-    cuts.sort_by(f64::total_cmp);
-    cuts.dedup_by(|b, a| *b - *a <= same);
+    let mut cuts = pictures(&cycle.snapshots_s, offset_s, same, [from_s, to_s]);
+    // One at the end cuts nothing off.
+    cuts.retain(|at| *at < to_s - same);
     cuts
 }
 
