@@ -20,6 +20,7 @@ pub mod csr;
 mod cycle;
 mod hierarchy;
 mod interpolation;
+mod iteration;
 pub mod jacobi;
 mod kernels;
 mod layout;
