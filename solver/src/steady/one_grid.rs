@@ -165,8 +165,8 @@ struct Drive {
 ///
 /// Residuals are judged by it. A module that only its board cools is as warm as the board, and its
 /// right-hand side is large as soon as the coolant has another temperature; the heat that it has
-/// to carry may be a millionth of that.
-fn drive(operator: &Operator, rhs: &[f64]) -> Drive {
+/// to carry may be a millionth of that. `rhs_size_W` is the norm of `rhs`.
+fn drive(operator: &Operator, rhs: &[f64], rhs_size_W: f64) -> Drive {
     let offsets = operator.offsets();
     let blocks = || operator.blocks.iter().map(|block| &block.sink).zip(&offsets);
     let (mut product, mut square) = (0.0, 0.0);
@@ -183,7 +183,7 @@ fn drive(operator: &Operator, rhs: &[f64]) -> Drive {
             rest += (b - uniform_K * sink).powi(2);
         }
     }
-    Drive { uniform_K, size_W: rest.sqrt().max(LEAST_DRIVE * norm(rhs)) }
+    Drive { uniform_K, size_W: rest.sqrt().max(LEAST_DRIVE * rhs_size_W) }
 }
 
 fn solve_linear(
@@ -197,7 +197,7 @@ fn solve_linear(
     let wet = wet_side(network, None, law, &nowhere, None);
     let (operator, rhs) = assemble(network, None, &wet.tangent);
     let scale = norm(&rhs);
-    let drive = drive(&operator, &rhs);
+    let drive = drive(&operator, &rhs, scale);
     let share = if scale > 0.0 { drive.size_W / scale } else { 1.0 };
     let relative_tolerance = options.relative_tolerance * share;
     let mut x = start.unwrap_or_else(|| vec![drive.uniform_K; rhs.len()]);
@@ -271,7 +271,7 @@ fn solve_nonlinear(
     let mut point = point_at(start.unwrap_or_else(|| vec![0.0; network.unknowns()]));
     let mut here = Linearised::at(network, &point);
     if is_free {
-        let uniform_K = drive(&here.operator, &here.rhs).uniform_K;
+        let uniform_K = drive(&here.operator, &here.rhs, norm(&here.rhs)).uniform_K;
         point = point_at(vec![uniform_K; network.unknowns()]);
         here.move_to(network, &point);
     }
@@ -284,7 +284,7 @@ fn solve_nonlinear(
     let mut limited_from: Option<f64> = None;
     for outer in 0..=MAX_OUTER {
         let size = norm(&here.rhs);
-        let scale = drive(&here.operator, &here.rhs).size_W;
+        let scale = drive(&here.operator, &here.rhs, size).size_W;
         let residual = norm(&here.residual);
         let at_rounding = limited_from.is_some_and(|before| residual > 0.5 * before)
             && residual <= ROUNDING_RESIDUAL * scale;
