@@ -6,7 +6,7 @@ use std::time::Instant;
 use sprayside_solver::case::{self, Case};
 use sprayside_solver::module::{ArrangeBounds, Module, Nozzle, Spray};
 use sprayside_solver::results::SteadyResult;
-use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
+use sprayside_solver::steady::SteadyError;
 use sprayside_solver::study::arrange::{
     ArrangeError, ArrangeOptions, Arranged, arrange_kept, broken_bounds,
 };
@@ -54,12 +54,7 @@ pub fn run(arguments: &ArrangeArguments) -> Result<Exit, Failure> {
     let target = setting.target();
     let folder = ResultsFolder::prepare(&target)?;
     let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
-    let (before, solution) =
-        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
-            progress.solved(level);
-        })
-        .map_err(|error| solving::why_not_solved(&error))?;
-    solving::sound(module, &before)?;
+    let (before, solution) = solving::solution_of(module, &mut progress)?;
     let stated = case.case.arrange.clone();
     let bounds = stated.unwrap_or_else(|| ArrangeBounds::within(module.outline()));
     let options = ArrangeOptions {

@@ -207,10 +207,7 @@ fn mesh_of(
                     .to_owned(),
             );
             let mean = module_of(module, cycle, &|signal| signal.mean());
-            let (result, solution) =
-                steady::solve_keeping(&mean, &options, &mut |level| progress.solved(level))
-                    .map_err(|error| solving::why_not_solved(&error))?;
-            solving::sound(&mean, &result)?;
+            let (_, solution) = solving::solution_of(&mean, progress)?;
             Ok((solution, None))
         }
         Err(error) => Err(solving::why_not_solved(&error)),

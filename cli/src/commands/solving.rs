@@ -8,7 +8,7 @@ use sprayside_solver::results::{
     SensorReading, SteadyResult, Verdict, active_faces, doubts, sensor_readings,
 };
 use sprayside_solver::seating::seating;
-use sprayside_solver::steady::{self, SteadyError, SteadyOptions};
+use sprayside_solver::steady::{self, GridSolution, SteadyError, SteadyOptions};
 
 use crate::arguments::{CommonArguments, PictureArguments};
 use crate::case_file::{self, CaseFile};
@@ -205,6 +205,19 @@ pub fn exit_of(verdict: Verdict) -> Exit {
         Verdict::Fail => Exit::LimitBroken,
         Verdict::Pass | Verdict::None => Exit::Kept,
     }
+}
+
+/// The answer of `solve` for `module`, sound, with its solution on the last mesh.
+pub fn solution_of(
+    module: &Module,
+    progress: &mut Progress,
+) -> Result<(SteadyResult, GridSolution), Failure> {
+    let options = SteadyOptions::default();
+    let (result, solution) =
+        steady::solve_keeping(module, &options, &mut |level| progress.solved(level))
+            .map_err(|error| why_not_solved(&error))?;
+    sound(module, &result)?;
+    Ok((result, solution))
 }
 
 /// Refuses a solution that does not stand its own checks.

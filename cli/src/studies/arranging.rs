@@ -7,18 +7,16 @@ use std::sync::Mutex;
 use serde::{Deserialize, Serialize};
 use sprayside_solver::study::arrange::{ArrangeOptions, Keeper};
 
-use super::lines::{self, Lines};
-use crate::case_file::{CaseFile, NamedFile};
+use super::lines::{self, Lines, Origin};
+use crate::case_file::CaseFile;
 use crate::failure::Failure;
 
 /// What a journal of `arrange` is about.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the names say it")]
 pub struct Head {
-    pub journal: u32,
-    pub tool_version: String,
-    pub case_sha256: String,
-    pub case_files: Vec<NamedFile>,
+    #[serde(flatten)]
+    pub origin: Origin,
     pub study: String,
     pub goal: String,
     pub rounds: usize,
@@ -37,10 +35,7 @@ impl Kept {
     /// Opens the journal at `path`; a new one if there is none.
     pub fn open(path: &Path, case: &CaseFile, options: &ArrangeOptions) -> Result<Kept, Failure> {
         let head = Head {
-            journal: 1,
-            tool_version: env!("CARGO_PKG_VERSION").to_owned(),
-            case_sha256: case.sha256.clone(),
-            case_files: case.files.clone(),
+            origin: Origin::of(case),
             study: "arrange".to_owned(),
             goal: format!("{:?}", options.goal),
             rounds: options.rounds,

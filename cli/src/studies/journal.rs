@@ -14,18 +14,15 @@ use serde::{Deserialize, Serialize};
 use sprayside_solver::study::point::{PointOutcome, SolvedPoint};
 
 use super::Spec;
-use super::lines::{self, Lines};
-use crate::case_file::NamedFile;
+use super::lines::{self, Lines, Origin};
 use crate::failure::Failure;
 
 /// What a journal is about. Two journals with equal heads hold points of the same study.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs, reason = "the names say it")]
 pub struct Head {
-    pub journal: u32,
-    pub tool_version: String,
-    pub case_sha256: String,
-    pub case_files: Vec<NamedFile>,
+    #[serde(flatten)]
+    pub origin: Origin,
     pub study: Spec,
     pub points: usize,
     /// Checksum of the nominal point: points of different nominals do not mix.
@@ -96,17 +93,24 @@ fn point_of(body: &str) -> Option<(usize, PointOutcome)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::case_file::NamedFile;
 
-    fn head() -> Head {
-        Head {
+    fn origin(case_sha256: &str) -> Origin {
+        Origin {
             journal: 1,
             tool_version: "0".to_owned(),
-            case_sha256: "a".to_owned(),
+            case_sha256: case_sha256.to_owned(),
             case_files: vec![NamedFile {
                 name: "power.csv".to_owned(),
                 sha256: "c".to_owned(),
                 text: "1,2".to_owned(),
             }],
+        }
+    }
+
+    fn head() -> Head {
+        Head {
+            origin: origin("a"),
             study: Spec::Scatter { samples: 4, seed: 7 },
             points: 4,
             nominal: "n".to_owned(),
@@ -165,7 +169,7 @@ mod tests {
         std::fs::write(&path, &bytes).expect("write");
         let (_, finished) = Journal::open(&path, &head()).expect("reopened");
         assert_eq!(finished.len(), 1);
-        let other = Head { case_sha256: "b".to_owned(), ..head() };
+        let other = Head { origin: origin("b"), ..head() };
         assert!(matches!(Journal::open(&path, &other), Err(Failure::File { .. })));
         std::fs::write(&path, "a letter").expect("write");
         assert!(matches!(Journal::open(&path, &head()), Err(Failure::File { .. })));

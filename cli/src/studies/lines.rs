@@ -11,11 +11,34 @@ use std::fs::{File, TryLockError};
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
 use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::case_file::{CaseFile, NamedFile};
 use crate::failure::Failure;
+
+/// What every head begins with: of which case the work is, and of which version.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "the names say it")]
+pub struct Origin {
+    pub journal: u32,
+    pub tool_version: String,
+    pub case_sha256: String,
+    pub case_files: Vec<NamedFile>,
+}
+
+impl Origin {
+    /// Of `case` and this program.
+    pub fn of(case: &CaseFile) -> Origin {
+        Origin {
+            journal: 1,
+            tool_version: env!("CARGO_PKG_VERSION").to_owned(),
+            case_sha256: case.sha256.clone(),
+            case_files: case.files.clone(),
+        }
+    }
+}
 
 /// First eight digits of a SHA-256.
 pub fn checksum(text: &str) -> String {

@@ -4,12 +4,11 @@ use std::cell::{Cell, RefCell};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
-use sprayside_solver::results::SteadyResult;
-use sprayside_solver::steady::{self, GridSolution, SteadyOptions};
 use sprayside_solver::study::point::{Lent, Nominal, PointOutcome};
 use sprayside_solver::study::points;
 
 use super::journal::{self, Finished, Head, Journal};
+use super::lines::Origin;
 use super::{Spec, Study, Told, clog, lines, offset, scatter, sweep, table};
 use crate::case_file::CaseFile;
 use crate::commands::solving::{self, Setting};
@@ -171,7 +170,7 @@ fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure>
     let case = setting.read_case()?;
     let study = study_of(spec, &case)?;
     let mut progress = Progress::start(setting.told.quiet).toward(&case.case.module);
-    let (result, solution) = nominal_of(&case, &mut progress)?;
+    let (result, solution) = solving::solution_of(&case.case.module, &mut progress)?;
     let nominal = Nominal::new(&case.case.module, &result, &solution)
         .map_err(|error| solving::why_not_solved(&error))?;
     let head = head(spec, &case, &nominal, study.points().count())?;
@@ -205,20 +204,6 @@ fn run_part(setting: &Setting, spec: &Spec, part: Part) -> Result<Exit, Failure>
         ))?;
     }
     Ok(Exit::Kept)
-}
-
-fn nominal_of(
-    case: &CaseFile,
-    progress: &mut Progress,
-) -> Result<(SteadyResult, GridSolution), Failure> {
-    let module = &case.case.module;
-    let (result, solution) =
-        steady::solve_keeping(module, &SteadyOptions::default(), &mut |level| {
-            progress.solved(level);
-        })
-        .map_err(|error| solving::why_not_solved(&error))?;
-    solving::sound(module, &result)?;
-    Ok((result, solution))
 }
 
 /// All points out of the files of the parts.
@@ -257,10 +242,7 @@ fn head(spec: &Spec, case: &CaseFile, nominal: &Nominal, points: usize) -> Resul
         .map_err(|error| solving::why_not_solved(&error))?;
     let bits: Vec<u64> = point.to_numbers().iter().map(|n| n.to_bits()).collect();
     Ok(Head {
-        journal: 1,
-        tool_version: env!("CARGO_PKG_VERSION").to_owned(),
-        case_sha256: case.sha256.clone(),
-        case_files: case.files.clone(),
+        origin: Origin::of(case),
         study: spec.clone(),
         points,
         nominal: lines::checksum(&format!("{bits:x?}")),
