@@ -13,8 +13,10 @@
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+
+mod watched;
+
+use watched::{Run, run};
 
 const DEMOS: [&str; 4] = [
     "demo-data/correlator/module.toml",
@@ -90,42 +92,6 @@ cell_mm = 0.15
     case
 }
 
-struct Run {
-    wall: Duration,
-    peak_bytes: u64,
-    summary: serde_json::Value,
-}
-
-/// Largest resident size so far of a running process, bytes.
-fn peak_of(process: u32) -> Option<u64> {
-    let status = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse::<u64>().ok().map(|kib| kib * 1024)
-}
-
-fn run(case: &Path, out: &Path) -> Run {
-    let start = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_sprayside"))
-        .arg("solve")
-        .arg(case)
-        .arg("-o")
-        .arg(out)
-        .arg("-q")
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts");
-    let mut peak_bytes = 0;
-    let wall = loop {
-        peak_bytes = peak_bytes.max(peak_of(child.id()).unwrap_or(0));
-        if child.try_wait().expect("the program is ours").is_some() {
-            break start.elapsed();
-        }
-        std::thread::sleep(Duration::from_millis(4));
-    };
-    let summary = std::fs::read_to_string(out.join("summary.json")).expect("a summary");
-    Run { wall, peak_bytes, summary: serde_json::from_str(&summary).expect("JSON") }
-}
-
 fn main() {
     let runs = std::env::args().skip(1).find_map(|a| a.parse::<usize>().ok()).unwrap_or(5).max(1);
     let folder = tempfile::tempdir().expect("a folder for results");
@@ -139,7 +105,7 @@ fn main() {
     println!("| --- | ---: | ---: | ---: | ---: | ---: |");
     for (name, case) in cases {
         let mut all: Vec<Run> =
-            (0..runs).map(|_| run(&case, &folder.path().join("results"))).collect();
+            (0..runs).map(|_| run(&["solve"], &case, &folder.path().join("results"))).collect();
         all.sort_by_key(|run| run.wall);
         let middle = &all[runs / 2];
         let unknowns = middle.summary["unknowns"].as_u64().unwrap_or(0);

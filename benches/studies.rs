@@ -12,8 +12,10 @@
 #![allow(clippy::print_stdout, reason = "a benchmark tells its figures")]
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+
+mod watched;
+
+use watched::run;
 
 /// What scatters: powers, inlet, attaches, board.
 const TOLERANCES: &str = r#"
@@ -78,51 +80,6 @@ fn fourteen_more() -> String {
             )
         })
         .collect()
-}
-
-struct Run {
-    wall: Duration,
-    cpu: Duration,
-    peak_bytes: u64,
-    summary: serde_json::Value,
-}
-
-/// Largest resident size so far, bytes, and processor time so far, of a running process.
-fn so_far(process: u32) -> Option<(u64, Duration)> {
-    let status = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    let kib: u64 = line.split_whitespace().nth(1)?.parse().ok()?;
-    let stat = std::fs::read_to_string(format!("/proc/{process}/stat")).ok()?;
-    // After the name in brackets; user and system time are the 12th and 13th from there, in
-    // hundredths of a second.
-    let after: Vec<&str> = stat.rsplit_once(')')?.1.split_whitespace().collect();
-    let ticks = |k: usize| after.get(k)?.parse::<u64>().ok();
-    Some((kib * 1024, Duration::from_millis(10 * (ticks(11)? + ticks(12)?))))
-}
-
-fn run(arguments: &[&str], case: &Path, out: &Path) -> Run {
-    let start = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_sprayside"))
-        .arg(arguments[0])
-        .arg(case)
-        .args(&arguments[1..])
-        .arg("-o")
-        .arg(out)
-        .arg("-q")
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program starts");
-    let mut seen = (0, Duration::ZERO);
-    let wall = loop {
-        seen = so_far(child.id()).unwrap_or(seen);
-        if child.try_wait().expect("the program is ours").is_some() {
-            break start.elapsed();
-        }
-        std::thread::sleep(Duration::from_millis(4));
-    };
-    let summary = std::fs::read_to_string(out.join("summary.json")).expect("a summary");
-    let summary = serde_json::from_str(&summary).expect("JSON");
-    Run { wall, cpu: seen.1, peak_bytes: seen.0, summary }
 }
 
 fn main() {
