@@ -30,6 +30,9 @@ pub(super) struct Transfer {
     pub strips: Vec<usize>,
     /// Their bounds in the coarse level's vectors.
     pub bounds: Vec<usize>,
+    /// Fine rows of which each strip keeps the second colour, and their bounds where it is kept.
+    pub kept_rows: Vec<usize>,
+    pub kept_bounds: Vec<usize>,
 }
 
 /// One level.
@@ -99,7 +102,13 @@ impl Hierarchy {
             let next = coarse_operator(fine, &maps, (points_x.len(), points_y.len()));
             let strips = strips_of(points_y.len(), next.len());
             let layout = layout_of(&next, points_x.len(), points_y.len());
+            let kept_rows: Vec<usize> = strips
+                .iter()
+                .map(|&j| if j == 0 { 0 } else { *points_y.get(j).unwrap_or(&y.len()) })
+                .collect();
             level.transfer = Some(Transfer {
+                kept_bounds: kept_rows.iter().map(|&j| level.layout.split_start[j] / 2).collect(),
+                kept_rows,
                 maps: maps.iter().map(|m| ((&m.x).into(), (&m.y).into())).collect(),
                 bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
                 strips,
@@ -256,8 +265,7 @@ fn split_row(row: &[f64], into: &mut [f32]) {
     let (even, odd) = into.split_at_mut(half);
     let pairs = row.chunks_exact(2);
     if let [last] = pairs.remainder() {
-        even[half - 1] = *last as f32;
-        odd[half - 1] = 0.0;
+        even[row.len() / 2] = *last as f32;
     }
     for ((pair, e), o) in pairs.zip(even).zip(odd) {
         *e = pair[0] as f32;
@@ -341,4 +349,19 @@ fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64
 /// 1 / pivot; 0 where rounding or a missing sink leaves none, so that the cell is left alone.
 fn reciprocal(pivot: f64) -> f64 {
     if pivot > 0.0 { 1.0 / pivot } else { 0.0 }
+}
+impl Hierarchy {
+    pub fn show(&self) {
+        if std::env::var("LV").is_ok() {
+            for l in &self.levels {
+                eprintln!(
+                    "{} x {} = {} ({} pieces)",
+                    l.layout.nx,
+                    l.layout.ny,
+                    l.layout.len(),
+                    l.layout.shapes.len()
+                );
+            }
+        }
+    }
 }

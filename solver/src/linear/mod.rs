@@ -27,9 +27,11 @@ mod layout;
 pub mod matrix_market;
 mod norm;
 mod pages;
+mod rows;
 mod sheet_modes;
 pub mod solve;
 mod strips;
+mod widest;
 
 pub use csr::assemble;
 pub use matrix_market::{matrix_market, vector_market};

@@ -59,10 +59,6 @@ fn gathering_is_the_sum_over_the_four_neighbours_and_what_its_name_says() {
         check("gather", &out, &sum);
         gather_pivot(&mut out, f, around, m);
         check("gather_pivot", &out, &|k| m[k] * sum(k));
-        gather_times(&mut out, f, around, w);
-        check("gather_times", &out, &|k| w * sum(k));
-        gather_times_pivot(&mut out, f, around, w, m);
-        check("gather_times_pivot", &out, &|k| m[k] * w * sum(k));
         let mut rest = f.clone();
         gather_weighted(&mut out, &mut rest, around, w);
         check("gather_weighted", &out, &|k| w * sum(k));
