@@ -258,7 +258,7 @@ fn relax_columns<S: Sweep>(
                 sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
             }
         }
-        let (x, above) = two_halves(row, seat_at(s, h), s.work_half(0, h), s.half);
+        let (x, above) = two_pieces(row, seat_at(s, h), s.work_half(0, h), s.half);
         kernels::add_through(x, link(0), above);
     }
     let (s, h, piece) = (substrate, h_substrate, &pieces[0]);
@@ -270,7 +270,7 @@ fn relax_columns<S: Sweep>(
             if l == 0 {
                 kernels::scale_by(&mut row[at..at + s.half], pivot);
             } else {
-                let (x, below) = two_halves(row, at, s.work_half(l - 1, h), s.half);
+                let (x, below) = two_pieces(row, at, s.work_half(l - 1, h), s.half);
                 kernels::eliminate(x, link(l - 1), below, pivot);
             }
         } else if l == 0 {
@@ -283,7 +283,7 @@ fn relax_columns<S: Sweep>(
     }
     for l in (0..top).rev() {
         let pivot = pivots(level, piece, s, l, h);
-        let (x, above) = two_halves(row, s.work_half(l, h), s.work_half(l + 1, h), s.half);
+        let (x, above) = two_pieces(row, s.work_half(l, h), s.work_half(l + 1, h), s.half);
         kernels::substitute(x, pivot, link(l), above);
     }
     for piece in &pieces[1..] {
@@ -293,7 +293,7 @@ fn relax_columns<S: Sweep>(
             let pivot = pivots(level, piece, s, l, h);
             let link = &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
             let from = if l == 0 { seat_at(s, h) } else { s.work_half(l - 1, h) };
-            let (x, below) = two_halves(row, s.work_half(l, h), from, s.half);
+            let (x, below) = two_pieces(row, s.work_half(l, h), from, s.half);
             kernels::substitute(x, pivot, link, below);
         }
     }
@@ -423,9 +423,9 @@ fn neighbours<'a>(
     }
 }
 
-/// Two half rows of a work row, `n` entries from `to` (to be written) and from `from`.
+/// Two pieces of a row, `n` entries from `to` (to be written) and from `from`.
 #[inline(always)]
-fn two_halves(row: &mut [f32], to: usize, from: usize, n: usize) -> (&mut [f32], &[f32]) {
+pub(super) fn two_pieces<T>(row: &mut [T], to: usize, from: usize, n: usize) -> (&mut [T], &[T]) {
     if to < from {
         let (head, tail) = row.split_at_mut(from);
         (&mut head[to..to + n], &tail[..n])
