@@ -6,6 +6,7 @@
  * Prints one line: NAME,peer,setup_s,solve_s,iterations,true_residual,bytes_per_unknown.
  * Bytes: growth of the resident memory of all ranks in setup and solve, matrix not counted.
  */
+#include <malloc.h>
 #include <math.h>
 #include <mpi.h>
 #include <stdint.h>
@@ -51,6 +52,7 @@ static void read_matrix(const char *path) {
 }
 
 static double resident_bytes(void) {
+    malloc_trim(0);
     long pages = 0, own = 0;
     FILE *file = fopen("/proc/self/statm", "r");
     if (file) {

@@ -3,10 +3,11 @@
     python peers.py MATRIX.bin NAME
 
 Prints one line a peer: NAME,peer,setup_s,solve_s,iterations,true_residual,bytes_per_unknown.
-Bytes: growth of this process's peak resident memory over setup and solve. Direct solvers are
-left out above the sizes at which they fill the memory of a small machine.
+Bytes: growth of peak resident memory over setup and solve, each peer in a process of its own.
+Direct solvers are left out above the sizes at which they fill the memory of a small machine.
 """
 
+import os
 import resource
 import struct
 import sys
@@ -40,6 +41,11 @@ def peak():
 
 
 def run(name, peer, matrix, b, prepare, solve):
+    sys.stdout.flush()
+    child = os.fork()
+    if child:
+        os.waitpid(child, 0)
+        return
     before = peak()
     t0 = time.perf_counter()
     prepared = prepare()
@@ -52,6 +58,7 @@ def run(name, peer, matrix, b, prepare, solve):
         f"{name},{peer},{t1 - t0:.5f},{t2 - t1:.5f},{iterations},{residual:.2e},{per_unknown:.0f}",
         flush=True,
     )
+    os._exit(0)
 
 
 def with_cg(matrix, b):

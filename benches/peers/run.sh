@@ -3,10 +3,12 @@
 # Installs the general-purpose peers, solves the same matrices with them and with ours on this
 # machine, one after the other, and prints one table with ratios. Root is needed for the Debian
 # packages unless they are there. Leave the machine idle: all of this is bound by bandwidth.
+# PEERS=hypre leaves the slow ones out (of "hypre python faer"), for the largest sizes.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 names=("$@")
 [ ${#names[@]} -gt 0 ] || names=(A512 A1024 A2048 B256 B512 B1024)
+peers=${PEERS:-hypre python faer}
 work=target/peers
 mkdir -p "$work"
 if ! command -v mpicc >/dev/null || [ ! -e /usr/include/hypre/HYPRE.h ]; then
@@ -27,9 +29,10 @@ results="$PWD/$work/results.csv"
 mpi() { OMP_NUM_THREADS=1 mpirun --allow-run-as-root --oversubscribe -n 2 "$@"; }
 for name in "${names[@]}"; do
     matrix="$work/$name.bin"
-    [[ $name == A* ]] && mpi "$work/hypre_driver" pfmg "$matrix" "$name" >>"$results"
-    mpi "$work/hypre_driver" boomeramg "$matrix" "$name" >>"$results"
-    "$work/venv/bin/python" benches/peers/peers.py "$matrix" "$name" >>"$results"
-    bench faer_cholesky "$name" >>"$results"
+    [[ $peers == *hypre* && $name == A* ]] && mpi "$work/hypre_driver" pfmg "$matrix" "$name" >>"$results"
+    [[ $peers == *hypre* ]] && mpi "$work/hypre_driver" boomeramg "$matrix" "$name" >>"$results"
+    [[ $peers == *python* ]] && "$work/venv/bin/python" benches/peers/peers.py "$matrix" "$name" >>"$results"
+    [[ $peers == *faer* ]] && bench faer_cholesky "$name" >>"$results"
+    rm -f "$matrix"
 done
 bench solver peers "$results" "${names[@]}"
