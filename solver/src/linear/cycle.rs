@@ -1,15 +1,23 @@
 //! One symmetric V-cycle: relaxation of whole columns by the colours of a checkerboard, before
 //! and after the correction from the next coarser plane.
 //!
-//! From a zero start, with `T` the columns' own matrix (tridiagonal, solved exactly), `G` the
-//! links in the plane, `W` a relaxation weight, r and b the two colours:
+//! From a zero start, with `T` the columns' own matrix (tridiagonal, solved exactly), `D` the sum
+//! of the links in the plane of each cell (part of T's diagonal), `G` those links, r and b the two
+//! colours:
 //!
 //! ```text
-//! before   x_r = T⁻¹ f_r;  x_b = W T⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
+//! M = T - EASE D
+//! before   x_r = T⁻¹ f_r;  x_b = M⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
 //! coarse   restrict f - A x (zero on colour r), solve, interpolate, add
-//! after    x_r = T⁻¹ (f_r + G x_b);  x_b += W (T⁻¹ (f_b + G x_r) - x_b);
+//! after    x_r = T⁻¹ (f_r + G x_b);  x_b += M⁻¹ (f_b + G x_r - T x_b);
 //!          x_r = T⁻¹ (f_r + G x_b)
 //! ```
+//!
+//! M relaxes beyond `T⁻¹` what links in the plane hold: by 1/(1 - EASE) where nothing else does.
+//! What a column's own links hold together it relaxes by one and no more. Near the edge of an
+//! island the interpolated substrate and the interpolated island differ, and its seat may be ten
+//! thousand times stronger than the links in the plane: of such a difference a weight other than
+//! one would leave a part, and its energy with it.
 //!
 //! Each half runs as one pass through memory: the stages follow each other a row apart, and
 //! nothing of the first half is stored but the coarse right-hand side; the second half computes
@@ -24,8 +32,8 @@ use super::layout::{PAD, Piece, Shape};
 use super::pages::zeros;
 use super::strips::{Pieces, for_each_strip};
 
-/// Weight of the second colour's relaxation.
-const WEIGHT: f32 = 1.3;
+/// Share of the links in the plane that the second colour's columns are relaxed without.
+pub(super) const EASE: f64 = 0.23;
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
 const RING: usize = 8;
@@ -154,7 +162,7 @@ fn down<F: Value>(
                     start_colour(level, s, 0, rows);
                 }
                 if s >= 1 && reach(2).contains(&(s - 1)) {
-                    relax(level, s - 1, 1, Step::FromZeroKeepingRest, rows);
+                    relax(level, s - 1, 1, Step::KeepingRest, rows);
                 }
                 if s >= 2 && reach(1).contains(&(s - 2)) {
                     relax(level, s - 2, 0, Step::Plain, rows);
@@ -198,7 +206,7 @@ fn up<F: Value>(
                     start_colour(level, s, 0, rows);
                 }
                 if s >= 1 && reach(3).contains(&(s - 1)) {
-                    relax(level, s - 1, 1, Step::FromZero, rows);
+                    relax(level, s - 1, 1, Step::Plain, rows);
                     add_correction(level, coarse, s - 1, coarse_x, rows);
                 }
                 if s >= 2 && reach(2).contains(&(s - 2)) {
@@ -275,22 +283,21 @@ fn start_colour(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
     }
 }
 
-/// What a relaxation does beside `T⁻¹ (f + G x)`.
+/// What a relaxation does; M is T for the first colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Step {
-    /// `x = T⁻¹ (f + G x)`.
+    /// `x = M⁻¹ (f + G x)`: from zero, or with M = T.
     Plain,
-    /// `x = W T⁻¹ (f + G x)`, from zero.
-    FromZero,
-    /// The same, and f becomes `f - W (f + G x)`.
-    FromZeroKeepingRest,
-    /// `x += W (T⁻¹ (f + G x) - x)`; f is used up.
+    /// The same, and f becomes `f - T x = -G x - EASE D x`.
+    KeepingRest,
+    /// `x += M⁻¹ (f + G x - T x)`, which is `M⁻¹ (f + G x - EASE D x)`.
     OverOld,
 }
 
 /// Relaxes the columns of one colour in row `j`.
 fn relax(level: &Level, j: usize, colour: usize, step: Step, rows: &mut Rows) {
     let layout = &level.layout;
+    let ease = EASE as f32;
     let mut row = std::mem::take(&mut rows.x[j % RING]);
     let mut f_row = std::mem::take(&mut rows.f[j % RING]);
     for piece in layout.pieces(j) {
@@ -304,30 +311,28 @@ fn relax(level: &Level, j: usize, colour: usize, step: Step, rows: &mut Rows) {
                 let pivot = pivots(level, piece, s, l, h);
                 match step {
                     Step::Plain => kernels::gather_pivot(out, f, around, pivot),
-                    Step::FromZero => kernels::gather_times_pivot(out, f, around, WEIGHT, pivot),
-                    Step::FromZeroKeepingRest => {
-                        kernels::gather_weighted_pivot(out, f, around, WEIGHT, pivot);
-                    }
-                    Step::OverOld => kernels::gather_over_old_pivot(out, f, around, WEIGHT, pivot),
+                    Step::KeepingRest => kernels::gather_apart_pivot(out, f, around, ease, pivot),
+                    Step::OverOld => kernels::gather_over_old_pivot(out, f, around, ease, pivot),
                 }
             } else {
                 match step {
                     Step::Plain => kernels::gather(out, f, around),
-                    Step::FromZero => kernels::gather_times(out, f, around, WEIGHT),
-                    Step::FromZeroKeepingRest => kernels::gather_weighted(out, f, around, WEIGHT),
-                    Step::OverOld => kernels::gather_over_old(out, f, around, WEIGHT),
+                    Step::KeepingRest => kernels::gather_apart(out, f, around),
+                    Step::OverOld => kernels::gather_over_old(out, f, around, ease),
                 }
             }
         }
     }
     if !level.single_sheet() {
         solve_columns(level, j, colour, &mut row);
-        if step == Step::OverOld {
+        if step == Step::KeepingRest {
             for piece in layout.pieces(j) {
                 let s = &layout.shapes[piece.block];
+                let h = s.half_of(colour, j);
                 for l in 0..s.nl {
-                    let at = s.work_half(l, s.half_of(colour, j));
-                    kernels::add(&mut row[at..at + s.half], &f_row[at..at + s.half]);
+                    let at = s.work_half(l, h);
+                    let (x, around) = neighbours(level, j, piece, l, h, rows, &mut row);
+                    kernels::take_links(&mut f_row[at..at + s.half], x, around, ease);
                 }
             }
         }
@@ -375,6 +380,7 @@ fn neighbours<'a>(
             link_a,
             side_b: &odd[PAD - 1..PAD - 1 + n],
             link_b: &level.east[PAD + split + n - 1..][..n],
+            open_b: true,
         };
         (&mut even[even_at..even_at + n], around)
     } else {
@@ -388,6 +394,7 @@ fn neighbours<'a>(
             link_a,
             side_b: &even[1..],
             link_b: &level.east[PAD + split + n..][..n],
+            open_b: false,
         };
         (&mut odd[PAD..PAD + n], around)
     }

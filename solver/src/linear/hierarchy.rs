@@ -4,6 +4,7 @@
 use super::axis::{AxisMap, choose_target, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
+use super::cycle::EASE;
 use super::interpolation::Interpolation;
 use super::layout::{Layout, PAD};
 use super::pages::zeros;
@@ -214,6 +215,7 @@ impl Level {
             let mut diagonal = Vec::new();
             for j in strips[strip]..strips[strip + 1] {
                 row_diagonal(operator, &layout, j, &mut diagonal);
+                ease(operator, &layout, j, &mut diagonal);
                 eliminate(operator, &layout, j, &mut diagonal);
                 let base = layout.row_start[j];
                 for piece in layout.pieces(j) {
@@ -298,6 +300,25 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
                 let seat = &block.seat[row..row + s.nx];
                 add(out, seat);
                 add(&mut diagonal[top + s.i0..], seat);
+            }
+        }
+    }
+}
+
+/// Takes a share of the links in the plane off the diagonal of the second colour: see `cycle`.
+fn ease(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
+    for piece in layout.pieces(j) {
+        let s = &layout.shapes[piece.block];
+        let block = &operator.blocks[piece.block];
+        for l in 0..s.nl {
+            let row = (l * s.ny + piece.row) * s.nx;
+            let out = &mut diagonal[piece.natural - layout.row_start[j] + l * s.nx..][..s.nx];
+            for i in (s.half_of(1, j)..s.nx).step_by(2) {
+                let at = row + i;
+                let mut links = block.east[at] + block.north[at];
+                links += if i > 0 { block.east[at - 1] } else { 0.0 };
+                links += if piece.row > 0 { block.north[at - s.nx] } else { 0.0 };
+                out[i] -= EASE * links;
             }
         }
     }

@@ -83,6 +83,8 @@ pub(super) struct Around<'a> {
     pub link_a: &'a [f32],
     pub side_b: &'a [f32],
     pub link_b: &'a [f32],
+    /// Nothing stands beside the first column on side b: its entry in `link_b` is another's.
+    pub open_b: bool,
 }
 
 impl<'a> Around<'a> {
@@ -97,6 +99,7 @@ impl<'a> Around<'a> {
             link_a: &self.link_a[..n],
             side_b: &self.side_b[..n],
             link_b: &self.link_b[..n],
+            open_b: self.open_b,
         }
     }
 
@@ -106,6 +109,18 @@ impl<'a> Around<'a> {
             + self.south[k] * self.below[k]
             + self.link_a[k] * self.side_a[k]
             + self.link_b[k] * self.side_b[k]
+    }
+
+    /// Sum of the links, but for what [`Around::spare`] says of the first.
+    #[inline(always)]
+    fn links(&self, k: usize) -> f32 {
+        self.north[k] + self.south[k] + self.link_a[k] + self.link_b[k]
+    }
+
+    /// What `links(0)` counts too much.
+    #[inline(always)]
+    fn spare(&self) -> f32 {
+        if self.open_b { self.link_b[0] } else { 0.0 }
     }
 }
 
@@ -128,64 +143,60 @@ widest! {
         }
     }
 
-    /// `out = w (f + sum of neighbours)`.
-    fn gather_times(out: &mut [f32], f: &[f32], around: Around, w: f32) {
-        let n = out.len();
-        let (f, a) = (&f[..n], around.cut(n));
-        for k in 0..n {
-            out[k] = w * (f[k] + a.sum(k));
-        }
-    }
-
-    /// `out = m w (f + sum of neighbours)`.
-    fn gather_times_pivot(out: &mut [f32], f: &[f32], around: Around, w: f32, pivot: &[f32]) {
-        let n = out.len();
-        let (f, a, m) = (&f[..n], around.cut(n), &pivot[..n]);
-        for k in 0..n {
-            out[k] = m[k] * (w * (f[k] + a.sum(k)));
-        }
-    }
-
-    /// `out = w (f + sum of neighbours)`; f becomes `f - out`.
-    fn gather_weighted(out: &mut [f32], f: &mut [f32], around: Around, w: f32) {
+    /// `out = f + sum of neighbours`; f becomes minus that sum.
+    fn gather_apart(out: &mut [f32], f: &mut [f32], around: Around) {
         let n = out.len();
         let (f, a) = (&mut f[..n], around.cut(n));
         for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            out[k] = value;
-            f[k] -= value;
+            let sum = a.sum(k);
+            out[k] = f[k] + sum;
+            f[k] = -sum;
         }
     }
 
-    /// `out = m w (f + sum of neighbours)`; f becomes `f - w (f + sum of neighbours)`.
-    fn gather_weighted_pivot(out: &mut [f32], f: &mut [f32], around: Around, w: f32, pivot: &[f32]) {
+    /// `f -= d (sum of links) x`.
+    fn take_links(f: &mut [f32], x: &[f32], around: Around, d: f32) {
+        let n = f.len();
+        let (x, a) = (&x[..n], around.cut(n));
+        let first = f[0] - d * (a.links(0) - a.spare()) * x[0];
+        for k in 0..n {
+            f[k] -= d * a.links(k) * x[k];
+        }
+        f[0] = first;
+    }
+
+    /// `out = m (f + sum of neighbours)`; f becomes minus that sum and `d (sum of links) out`.
+    fn gather_apart_pivot(out: &mut [f32], f: &mut [f32], around: Around, d: f32, pivot: &[f32]) {
         let n = out.len();
         let (f, a, m) = (&mut f[..n], around.cut(n), &pivot[..n]);
         for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            out[k] = m[k] * value;
-            f[k] -= value;
+            let sum = a.sum(k);
+            out[k] = m[k] * (f[k] + sum);
+            f[k] = -sum - d * a.links(k) * out[k];
         }
+        f[0] = -a.sum(0) - d * (a.links(0) - a.spare()) * out[0];
     }
 
-    /// `out = w (f + sum of neighbours)`; f becomes `(1 - w) old`, old what `out` held.
-    fn gather_over_old(out: &mut [f32], f: &mut [f32], around: Around, w: f32) {
+    /// `out = f + sum of neighbours - d (sum of links) old`, old what `out` held.
+    fn gather_over_old(out: &mut [f32], f: &[f32], around: Around, d: f32) {
         let n = out.len();
-        let (f, a) = (&mut f[..n], around.cut(n));
+        let (f, a) = (&f[..n], around.cut(n));
+        let first = f[0] + a.sum(0) - d * (a.links(0) - a.spare()) * out[0];
         for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            f[k] = (1.0 - w) * out[k];
-            out[k] = value;
+            out[k] = f[k] + a.sum(k) - d * a.links(k) * out[k];
         }
+        out[0] = first;
     }
 
-    /// `out = (1 - w) out + m w (f + sum of neighbours)`.
-    fn gather_over_old_pivot(out: &mut [f32], f: &[f32], around: Around, w: f32, pivot: &[f32]) {
+    /// `out = m (f + sum of neighbours - d (sum of links) old)`, old what `out` held.
+    fn gather_over_old_pivot(out: &mut [f32], f: &[f32], around: Around, d: f32, pivot: &[f32]) {
         let n = out.len();
         let (f, a, m) = (&f[..n], around.cut(n), &pivot[..n]);
+        let first = m[0] * (f[0] + a.sum(0) - d * (a.links(0) - a.spare()) * out[0]);
         for k in 0..n {
-            out[k] = (1.0 - w) * out[k] + m[k] * (w * (f[k] + a.sum(k)));
+            out[k] = m[k] * (f[k] + a.sum(k) - d * a.links(k) * out[k]);
         }
+        out[0] = first;
     }
 
     /// `x += y`.

@@ -7,7 +7,6 @@
 //! - `hierarchy`, `interpolation`, `coarsest`, `cycle`: the preconditioner
 //! - `kernels`, `pages`: the inner loops of all of it, and memory on large pages
 //! - `apply`, `solve`: the operator in double precision and the conjugate gradients
-//! - `sheet_modes`: what single precision may lose, kept in double
 //! - `norm`: the plain norm that callers judge residuals by
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
 //!   solver
@@ -27,7 +26,6 @@ mod layout;
 pub mod matrix_market;
 mod norm;
 mod pages;
-mod sheet_modes;
 pub mod solve;
 mod strips;
 

@@ -35,11 +35,11 @@ const LENGTHS: [usize; 9] = [1, 2, 3, 7, 8, 9, 15, 16, 33];
 
 #[test]
 fn gathering_is_the_sum_over_the_four_neighbours_and_what_its_name_says() {
-    for n in LENGTHS {
+    for (n, open_b) in LENGTHS.iter().flat_map(|&n| [(n, true), (n, false)]) {
         let data: Vec<Vec<f32>> = (0..10).map(|seed| numbers(n, seed)).collect();
         let [above, north, below, south] = [0, 1, 2, 3].map(|k| &data[k][..]);
         let [side_a, link_a, side_b, link_b] = [4, 5, 6, 7].map(|k| &data[k][..]);
-        let around = Around { above, north, below, south, side_a, link_a, side_b, link_b };
+        let around = Around { above, north, below, south, side_a, link_a, side_b, link_b, open_b };
         let (f, m, old) = (&data[8], &data[9], numbers(n, 20));
         let sum = |k: usize| {
             f[k] + (north[k] * above[k]
@@ -47,7 +47,7 @@ fn gathering_is_the_sum_over_the_four_neighbours_and_what_its_name_says() {
                 + link_a[k] * side_a[k]
                 + link_b[k] * side_b[k])
         };
-        let w = 1.25;
+        let d = 0.25;
         let check = |what: &str, got: &[f32], expected: &dyn Fn(usize) -> f32| {
             for (k, got) in got.iter().enumerate() {
                 let expected = expected(k);
@@ -59,26 +59,26 @@ fn gathering_is_the_sum_over_the_four_neighbours_and_what_its_name_says() {
         check("gather", &out, &sum);
         gather_pivot(&mut out, f, around, m);
         check("gather_pivot", &out, &|k| m[k] * sum(k));
-        gather_times(&mut out, f, around, w);
-        check("gather_times", &out, &|k| w * sum(k));
-        gather_times_pivot(&mut out, f, around, w, m);
-        check("gather_times_pivot", &out, &|k| m[k] * w * sum(k));
+        let near = |k: usize| sum(k) - f[k];
+        let beside = |k: usize| if open_b && k == 0 { 0.0 } else { link_b[k] };
+        let links = |k: usize| north[k] + south[k] + link_a[k] + beside(k);
         let mut rest = f.clone();
-        gather_weighted(&mut out, &mut rest, around, w);
-        check("gather_weighted", &out, &|k| w * sum(k));
-        check("its rest", &rest, &|k| f[k] - w * sum(k));
+        gather_apart(&mut out, &mut rest, around);
+        check("gather_apart", &out, &sum);
+        check("its rest", &rest, &|k| -near(k));
         rest.clone_from(f);
-        gather_weighted_pivot(&mut out, &mut rest, around, w, m);
-        check("gather_weighted_pivot", &out, &|k| m[k] * w * sum(k));
-        check("its rest", &rest, &|k| f[k] - w * sum(k));
+        take_links(&mut rest, &old, around, d);
+        check("take_links", &rest, &|k| f[k] - d * links(k) * old[k]);
         rest.clone_from(f);
+        gather_apart_pivot(&mut out, &mut rest, around, d, m);
+        check("gather_apart_pivot", &out, &|k| m[k] * sum(k));
+        check("its rest", &rest, &|k| -near(k) - d * links(k) * m[k] * sum(k));
         out.clone_from(&old);
-        gather_over_old(&mut out, &mut rest, around, w);
-        check("gather_over_old", &out, &|k| w * sum(k));
-        check("its rest", &rest, &|k| (1.0 - w) * old[k]);
+        gather_over_old(&mut out, f, around, d);
+        check("gather_over_old", &out, &|k| sum(k) - d * links(k) * old[k]);
         out.clone_from(&old);
-        gather_over_old_pivot(&mut out, f, around, w, m);
-        check("gather_over_old_pivot", &out, &|k| (1.0 - w) * old[k] + m[k] * w * sum(k));
+        gather_over_old_pivot(&mut out, f, around, d, m);
+        check("gather_over_old_pivot", &out, &|k| m[k] * (sum(k) - d * links(k) * old[k]));
     }
 }
 
