@@ -10,8 +10,10 @@ use super::text::{Weight, capital_px, width_px};
 const SIZES_PX: [f32; 5] = [15.0, 14.0, 13.0, 12.0, 11.0];
 /// Distance between base lines, as a share of the font size.
 const LINE_SHARE: f32 = 1.25;
-/// A name this near to its part needs no leader.
+/// Least distance of a name from its part.
 const CLOSE_PX: f64 = 7.0;
+/// Right above or below its part and this near a name needs no leader.
+const ABOVE_PX: f64 = 24.0;
 /// Room between a text and what surrounds it.
 const CLEARANCE_PX: f64 = 3.0;
 
@@ -225,7 +227,7 @@ fn beside(
             let claim = moved.claim();
             let off_others = parts.iter().all(|other| !other.rect.meets(&claim));
             if off_others && map.holds(&claim) && taken.leaves(&claim) {
-                free.push((moved, at, side[0] == 0.0 && gap <= CLOSE_PX));
+                free.push((moved, at, side[0] == 0.0 && gap <= ABOVE_PX));
             }
         }
     }
