@@ -80,10 +80,10 @@ pub(super) fn is_known(word: &str) -> bool {
 
 /// The key among `known` that is `written` but for its unit, the unit written, and how to come
 /// to the one needed: of `inlet_K` it is `inlet_C`.
-pub(super) fn key_in_another<'w>(
-    written: &'w str,
+pub(super) fn key_in_another(
+    written: &str,
     known: impl IntoIterator<Item = &'static str>,
-) -> Option<(&'static str, &'w str, &'static OtherUnit)> {
+) -> Option<(&'static str, &str, &'static OtherUnit)> {
     known.into_iter().find_map(|key| {
         // Units may hold a low line themselves: flow_mL_s.
         key.match_indices('_').find_map(|(at, _)| {
