@@ -44,8 +44,8 @@ pub(super) fn coarse_points(positions: &[f64], target: f64) -> Vec<usize> {
 }
 
 /// A target distance that merges the narrowest spacings of the two axes, and at least a tenth
-/// of the cells of the plane: twice the least spacing where that quarters the cells, up to six
-/// times where the grid is graded and twice would merge little.
+/// of the cells of the plane: twice the least spacing where that halves the cells, up to six times
+/// where the grid is graded and twice would merge little.
 pub(super) fn choose_target(x: &[f64], y: &[f64]) -> f64 {
     let least = [x, y]
         .iter()
@@ -56,7 +56,7 @@ pub(super) fn choose_target(x: &[f64], y: &[f64]) -> f64 {
         (coarse_points(x, target).len() * coarse_points(y, target).len()) as f64 / cells
     };
     let mut target = 2.1 * least;
-    while left(target) > 0.3 && target < 6.0 * least {
+    while left(target) > 0.5 && target < 6.0 * least {
         target *= 1.1;
     }
     while left(target) > 0.9 && target < 1e300 {
