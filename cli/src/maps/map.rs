@@ -1,6 +1,6 @@
 //! One picture: title, map, outlines, marks, names, axes, colour bar.
 
-use sprayside_solver::module::{Module, Rect};
+use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
 use super::canvas::{Align, Canvas, DARK, FAINT, INK, LIGHT, Style};
@@ -8,6 +8,7 @@ use super::contours::{Contour, contours, joined};
 use super::layout::{Layout, PixelRect};
 use super::names::{Named, Placement, place};
 use super::options::PictureOptions;
+use super::outlines::{Outlined, Outlines};
 use super::raster::{Painting, paint};
 use super::scale::{ColourScale, Rgb, Ticks};
 use super::text::{Weight, fitted, width_px};
@@ -71,19 +72,20 @@ impl Mark {
 }
 
 /// Draws a picture.
-pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
-    draw_with(module, map, &PictureOptions::default()).map(|(picture, _)| picture)
+pub fn draw<'a>(part: impl Into<Outlines<'a>>, map: &Map) -> Result<Picture, MapError> {
+    draw_with(part, map, &PictureOptions::default()).map(|(picture, _)| picture)
 }
 
 /// Draws a picture as it was asked for; the second one is its SVG.
-pub fn draw_with(
-    module: &Module,
+pub fn draw_with<'a>(
+    part: impl Into<Outlines<'a>>,
     map: &Map,
     options: &PictureOptions,
 ) -> Result<(Picture, Option<Vec<u8>>), MapError> {
-    let canvas = painted(module, map, options)?;
+    let part = part.into();
+    let canvas = painted(&part, map, options)?;
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
-    let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
+    let description = format!("{} of {}. {}", map.title, part.title, map.subtitle);
     let words =
         [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
     let picture = Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? };
@@ -91,19 +93,19 @@ pub fn draw_with(
 }
 
 /// The pixels of a picture.
-pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
-    painted(module, map, &PictureOptions::default())
+pub fn drawn<'a>(part: impl Into<Outlines<'a>>, map: &Map) -> Result<Canvas, MapError> {
+    painted(&part.into(), map, &PictureOptions::default())
 }
 
-fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
-    let layout = Layout::wide(module.size_m, options.width_points());
+fn painted(part: &Outlines, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
+    let layout = Layout::wide(part.size_m, options.width_points());
     let mut canvas = Canvas::zoomed(layout.size[0], layout.size[1], options.zoom());
     if options.svg {
         canvas.record();
     }
     let scale = map.scale.clone().in_colours(options.colours);
     let edges: Vec<Rect> = match map.jumps {
-        true => module.die.iter().map(|die| die.rect).collect(),
+        true => part.die_rects(),
         false => Vec::new(),
     };
     let painting = Painting {
@@ -123,12 +125,12 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
         _ => Vec::new(),
     };
     draw_contours(&mut canvas, &layout, &levels);
-    draw_outlines(&mut canvas, &layout, module);
+    draw_outlines(&mut canvas, &layout, part);
     draw_nozzles(&mut canvas, &layout, map.nozzles, &map.scale);
     draw_marks(&mut canvas, &layout, &map.marks);
-    let left_out = draw_names(&mut canvas, &layout, module, map);
-    draw_axes(&mut canvas, &layout, module.size_m);
-    draw_levels(&mut canvas, &layout, module, map, &levels);
+    let left_out = draw_names(&mut canvas, &layout, part, map);
+    draw_axes(&mut canvas, &layout, part.size_m);
+    draw_levels(&mut canvas, &layout, part, map, &levels);
     if !map.unit.is_empty() {
         draw_bar(&mut canvas, &layout.bar, &scale, map.unit);
     }
@@ -137,7 +139,7 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
         1 => format!("{}; 1 name left out for lack of room", map.subtitle),
         n => format!("{}; {n} names left out for lack of room", map.subtitle),
     };
-    draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
+    draw_titles(&mut canvas, &layout, &map.title, part.title, &subtitle);
     canvas.failure()?;
     Ok(canvas)
 }
@@ -159,14 +161,14 @@ fn draw_contours(canvas: &mut Canvas, layout: &Layout, levels: &[Contour]) {
 fn draw_levels(
     canvas: &mut Canvas,
     layout: &Layout,
-    module: &Module,
+    part: &Outlines,
     map: &Map,
     levels: &[Contour],
 ) {
     if levels.is_empty() {
         return;
     }
-    let mut taken = taken_by_names(layout, module, map);
+    let mut taken = taken_by_names(layout, part, map);
     let page = layout.map.shrunk(4.0);
     let smallest = levels.windows(2).map(|w| w[1].level - w[0].level).fold(1.0, f64::min);
     let decimals = (-smallest.log10().floor()).max(0.0) as usize;
@@ -213,11 +215,11 @@ fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, 
 
 /// Outlines of die, unbroken, and of heaters, dashed: light with a dark rim, so that they show on
 /// every colour.
-fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
-    let die = module.die.iter().map(|die| (&die.rect, None));
-    let heaters = module.heaters.iter().map(|heater| (&heater.rect, Some(4)));
-    for (rect, dash) in heaters.chain(die) {
-        let rect = layout.rect(rect);
+fn draw_outlines(canvas: &mut Canvas, layout: &Layout, part: &Outlines) {
+    let (die, others): (Vec<&Outlined>, Vec<_>) = part.parts.iter().partition(|part| part.is_die);
+    for outlined in others.into_iter().chain(die) {
+        let dash = (!outlined.is_die).then_some(4);
+        let rect = layout.rect(&outlined.rect);
         let corners = |grow: f64| {
             [
                 [(rect.x0 - grow).round() as i32, (rect.y0 - grow).round() as i32],
@@ -321,26 +323,23 @@ fn taken_by_marks(layout: &Layout, map: &Map) -> Vec<PixelRect> {
 }
 
 /// Names at their places.
-fn placed_names(layout: &Layout, module: &Module, map: &Map) -> Placement {
-    let rects = module
-        .die
+fn placed_names(layout: &Layout, part: &Outlines, map: &Map) -> Placement {
+    let parts: Vec<Named> = part
+        .parts
         .iter()
-        .map(|die| (&die.name, die.rect))
-        .chain(module.heaters.iter().map(|heater| (&heater.name, heater.rect)));
-    let parts: Vec<Named> = rects
         .enumerate()
-        .map(|(index, (name, rect))| Named {
-            name: name.clone(),
+        .map(|(index, outlined)| Named {
+            name: outlined.name.to_owned(),
             detail: map.details.get(index).cloned(),
-            rect: layout.rect(&rect),
+            rect: layout.rect(&outlined.rect),
         })
         .collect();
     place(&parts, &taken_by_marks(layout, map), &layout.map)
 }
 
 /// Where names and marks are.
-fn taken_by_names(layout: &Layout, module: &Module, map: &Map) -> Vec<PixelRect> {
-    let lines = placed_names(layout, module, map).lines.into_iter().map(|line| {
+fn taken_by_names(layout: &Layout, part: &Outlines, map: &Map) -> Vec<PixelRect> {
+    let lines = placed_names(layout, part, map).lines.into_iter().map(|line| {
         let width = f64::from(width_px(&line.text, line.size_px, Weight::Regular)) + 6.0;
         PixelRect::around(line.at[0], line.at[1], width, f64::from(line.size_px) + 4.0)
     });
@@ -348,8 +347,8 @@ fn taken_by_names(layout: &Layout, module: &Module, map: &Map) -> Vec<PixelRect>
 }
 
 /// Names of die and heaters; returns how many found no room.
-fn draw_names(canvas: &mut Canvas, layout: &Layout, module: &Module, map: &Map) -> usize {
-    let placement = placed_names(layout, module, map);
+fn draw_names(canvas: &mut Canvas, layout: &Layout, part: &Outlines, map: &Map) -> usize {
+    let placement = placed_names(layout, part, map);
     let page = [0, 0, canvas.width as i32, canvas.height as i32];
     for leader in &placement.leaders {
         canvas.stroke(leader, 3.0, (DARK, 0.75), page);
