@@ -374,17 +374,9 @@ function makeMap(data, values) {
         pen.stroke();
       }
     }
-    if (on("spots")) {
-      for (const spot of data.spots) {
-        const [x, y] = toScreen(f, ...spot.at_mm);
-        const radius = spot.hottest ? 8 : 4;
-        ring(x, y, radius);
-        taken.push([x - radius - 2, y - radius - 2, x + radius + 2, y + radius + 2]);
-      }
-    }
     const levels = on("isotherms") && !byId("isotherms").disabled ? drawIsotherms(f) : [];
-    if (on("names")) names(f, taken);
-    labelIsotherms(f, levels, taken);
+    // Under names and numbers, which keep clear of it where they can.
+    const line = [];
     if (state.section) {
       const [a, b] = [toScreen(f, state.section[0], state.section[1]), toScreen(f, state.section[2], state.section[3])];
       for (const [colour, thick] of [["rgba(10,8,20,.85)", 4.5], ["#ffb87a", 2]]) {
@@ -397,7 +389,22 @@ function makeMap(data, values) {
         pen.stroke();
       }
       pen.setLineDash([]);
+      const steps = Math.max(1, Math.ceil(Math.hypot(b[0] - a[0], b[1] - a[1]) / 6));
+      for (let k = 0; k <= steps; k++) {
+        const [x, y] = [0, 1].map((i) => a[i] + (k / steps) * (b[i] - a[i]));
+        line.push([x - 3, y - 3, x + 3, y + 3]);
+      }
     }
+    if (on("spots")) {
+      for (const spot of data.spots) {
+        const [x, y] = toScreen(f, ...spot.at_mm);
+        const radius = spot.hottest ? 8 : 4;
+        ring(x, y, radius);
+        taken.push([x - radius - 2, y - radius - 2, x + radius + 2, y + radius + 2]);
+      }
+    }
+    if (on("names")) names(f, taken, line);
+    labelIsotherms(f, levels, taken.concat(line));
     if (state.mark) {
       const [x, y] = toScreen(f, ...state.mark);
       for (const [colour, thick] of [["rgba(10,8,20,.9)", 4], ["#fff", 1.6]]) {
@@ -425,7 +432,7 @@ function makeMap(data, values) {
   }
 
   // Names inside their part where they fit, with the temperature under them where both do.
-  function names(f, taken) {
+  function names(f, taken, line) {
     const values = new Map(data.spots.map((spot) => [spot.name, spot.told]));
     for (const part of data.parts) {
       const [x0, y1] = toScreen(f, part.rect_mm[0], part.rect_mm[1]);
@@ -436,20 +443,21 @@ function makeMap(data, values) {
       // The visible part of the die, from its upper left corner.
       const left = Math.max(x0, margin.left);
       const top = Math.max(y0, margin.top);
+      const free = (box, others) => others.every((o) => box[0] > o[2] || box[2] < o[0] || box[1] > o[3] || box[3] < o[1]);
       const places = [[left + 5 + wide / 2, top + 12], [Math.min(x1, margin.left + f.w) - 5 - wide / 2, top + 12], [left + 5 + wide / 2, Math.min(y1, margin.top + f.h) - 11], [(x0 + x1) / 2, (y0 + y1) / 2]];
-      for (const [x, y] of places) {
-        if (x + wide / 2 > x1 || y + 9 > y1) continue;
+      const blocks = places.map(([x, y]) => {
         const second = values.get(part.name);
         pen.font = '12px "Noto Sans", "Segoe UI", "DejaVu Sans", sans-serif';
         const room = second ? pen.measureText(second).width : 0;
         const both = second && room < x1 - left - 10 && y + 26 < y1 && y < y0 + 30;
         const box = [x - wide / 2 - 3, y - 9, both ? x - wide / 2 + Math.max(wide, room) + 3 : x + wide / 2 + 3, y + (both ? 25 : 9)];
-        if (box[2] > x1 + 3 || !taken.every((o) => box[0] > o[2] || box[2] < o[0] || box[1] > o[3] || box[3] < o[1])) continue;
-        write(part.name, x - wide / 2, y, 13, true, "left");
-        if (both) write(second, x - wide / 2, y + 16, 12, true, "left");
-        taken.push(box);
-        break;
-      }
+        return { x, y, box, second: both ? second : "" };
+      }).filter(({ x, y, box }) => x + wide / 2 <= x1 && y + 9 <= y1 && box[2] <= x1 + 3 && free(box, taken));
+      const block = blocks.find(({ box }) => free(box, line)) ?? blocks[0];
+      if (!block) continue;
+      write(part.name, block.x - wide / 2, block.y, 13, true, "left");
+      if (block.second) write(block.second, block.x - wide / 2, block.y + 16, 12, true, "left");
+      taken.push(block.box);
     }
   }
 

@@ -70,10 +70,13 @@ pub fn read(path: &Path) -> Result<CaseFile, Failure> {
         read_file(path).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound => Failure::File {
                 headline: format!("cannot read {}: no such file", path.display()),
-                help: Some(format!(
-                    "`sprayside new {}` writes a commented case to start from",
-                    path.display()
-                )),
+                help: Some(match similar_file(path) {
+                    Some(other) => format!("did you mean {}?", other.display()),
+                    None => format!(
+                        "`sprayside new {}` writes a commented case to start from",
+                        path.display()
+                    ),
+                }),
             },
             _ => Failure::file("read", path, &error),
         })?
@@ -158,6 +161,25 @@ pub fn is_stdin(path: &Path) -> bool {
     path.as_os_str() == "-"
 }
 
+/// The TOML file in the same folder whose name is most like that of a file that is not there.
+fn similar_file(path: &Path) -> Option<PathBuf> {
+    let wanted = path.file_name()?.to_string_lossy().to_lowercase();
+    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let likeness = |other: &Path| {
+        let name = other.file_name().map(|name| name.to_string_lossy().to_lowercase());
+        name.map_or(0.0, |name| strsim::jaro_winkler(&wanted, &name))
+    };
+    let mut others: Vec<PathBuf> = fs::read_dir(folder.unwrap_or(Path::new(".")))
+        .ok()?
+        .filter_map(|entry| Some(folder.unwrap_or(Path::new("")).join(entry.ok()?.file_name())))
+        .filter(|other| other.extension().is_some_and(|extension| extension == "toml"))
+        .filter(|other| likeness(other) > 0.85)
+        .collect();
+    // Of equals the first by name: a folder has no order.
+    others.sort();
+    others.into_iter().rev().max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
+}
+
 fn read_file(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     fs::File::open(path)?.take(LARGEST_FILE_BYTES + 1).read_to_end(&mut bytes)?;
@@ -177,6 +199,20 @@ mod tests {
         assert_eq!(default_output(Path::new("a/module.toml")), Path::new("a/module.out"));
         assert_eq!(default_output(Path::new("module")), Path::new("module.out"));
         assert_eq!(default_output(Path::new("-")), Path::new("stdin.out"));
+    }
+
+    #[test]
+    fn a_misspelt_file_is_told_its_neighbour() {
+        let folder = tempfile::tempdir().expect("a folder");
+        for name in ["module.toml", "sprayed.toml", "module.txt"] {
+            fs::write(folder.path().join(name), "").expect("a file");
+        }
+        let similar = |name: &str| similar_file(&folder.path().join(name));
+        assert_eq!(similar("modul.toml"), Some(folder.path().join("module.toml")));
+        assert_eq!(similar("module.tml"), Some(folder.path().join("module.toml")));
+        assert_eq!(similar("spraid.toml"), Some(folder.path().join("sprayed.toml")));
+        assert_eq!(similar("radar.toml"), None);
+        assert_eq!(similar_file(Path::new("no/such/folder.toml")), None);
     }
 
     /// FIPS 180-2, appendix B.1: the digest of "abc".

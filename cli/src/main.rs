@@ -1,7 +1,7 @@
 //! `sprayside`: from one text file to junction temperatures, maps and margins of a spray-cooled
 //! multi-chip module.
 //!
-//! - [`arguments`]: the command line; [`exit`] and [`failure`]: how a run ends;
+//! - [`arguments`]: the command line; [`exit`], [`failure`] and [`interruption`]: how a run ends;
 //! - [`commands`]: one file each;
 //! - [`case_schema`]: the case file for editors;
 //! - [`case_file`], [`readings_file`], [`diagnostics`]: a case comes in, mistakes go out;
@@ -26,6 +26,7 @@ mod exchange;
 mod exit;
 mod failure;
 mod figures;
+mod interruption;
 mod maps;
 mod progress;
 mod readings_file;
@@ -43,6 +44,7 @@ fn main() -> std::process::ExitCode {
     failure::explain_panics();
     let arguments = arguments::Arguments::parse();
     arguments.color.write_global();
+    interruption::watch();
     let exit = commands::run(&arguments.command).unwrap_or_else(|failure| {
         console::complain(&failure.rendered());
         failure.exit()

@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::failure::Failure;
+use crate::interruption::undone;
 
 /// The file by which a folder of results is known.
 pub const SUMMARY: &str = "summary.json";
@@ -35,12 +36,25 @@ pub struct ResultsFolder {
     created_parents: Vec<PathBuf>,
     /// Whether `partial` is of this run's making.
     begun: bool,
+    /// Whether an interruption would clear what this run has made.
+    watched: bool,
 }
 
 impl ResultsFolder {
     /// Prepares to write results into `target`: creates missing parents, takes the lock, mends
     /// what a killed run left, and makes sure that whatever stands there may be replaced.
     pub fn prepare(target: &Path) -> Result<ResultsFolder, Failure> {
+        let mut undone = undone();
+        let mut folder = ResultsFolder::begin(target)?;
+        undone.partial = Some(folder.partial.clone());
+        undone.lock = Some(folder.lock.path.clone());
+        undone.parents.clone_from(&folder.created_parents);
+        undone.results = None;
+        folder.watched = true;
+        Ok(folder)
+    }
+
+    fn begin(target: &Path) -> Result<ResultsFolder, Failure> {
         // A link to a folder stays; what it points to is replaced.
         let target = match fs::canonicalize(target) {
             Ok(real) => real,
@@ -72,6 +86,7 @@ impl ResultsFolder {
             lock,
             created_parents,
             begun: false,
+            watched: false,
         };
         folder.mend()?;
         folder.refuse_what_is_not_ours()?;
@@ -86,6 +101,7 @@ impl ResultsFolder {
     /// Writes one file and flushes it to the disk.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
         let path = self.partial.join(name);
+        let _whole = undone();
         File::create_new(&path)
             .and_then(|mut file| {
                 file.write_all(bytes)?;
@@ -99,9 +115,11 @@ impl ResultsFolder {
         // The user may have added something while the solver ran.
         self.refuse_what_is_not_ours()?;
         let failed = |error: io::Error| Failure::file("write", &self.target, &error);
+        let mut undone = undone();
         fs::remove_file(self.partial.join(PARTIAL_MARK)).map_err(failed)?;
         flush_folder(&self.partial).map_err(failed)?;
         self.put_in_place(exchange).map_err(failed)?;
+        undone.results = Some(self.target.clone());
         if let Some(parent) = self.partial.parent() {
             flush_folder(parent).map_err(failed)?;
         }
@@ -193,12 +211,18 @@ impl ResultsFolder {
 
 impl Drop for ResultsFolder {
     fn drop(&mut self) {
+        // Who begins one holds it already.
+        let undone = self.watched.then(undone);
         // After publishing there is no such folder; after a failure it is of no use to anyone.
         if self.begun {
             let _ = remove_partial(&self.partial);
         }
         self.lock.release();
         remove_if_empty(&self.created_parents);
+        if let Some(mut undone) = undone {
+            (undone.partial, undone.lock) = (None, None);
+            undone.parents.clear();
+        }
     }
 }
 

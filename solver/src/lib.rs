@@ -16,7 +16,24 @@
 //! - [`study`]: what composes solves: thermal resistances, sensitivities, fits to readings;
 //! - [`life`]: cycles counted in a history, solder fatigue, plans of tests.
 //!
-//! The crate prints nothing and writes no files. Temperatures are kelvin, lengths metres and
+//! A regression suite reads its cases as text and asks of the answer what must hold:
+//!
+//! ```
+//! use sprayside_solver::{case, steady};
+//!
+//! // A fixed mesh is quick and coarse; without cell_mm it is refined to accuracy_K.
+//! let text = case::starter().replace("accuracy_K = 0.1", "cell_mm = 2.0");
+//! let files = |name: &str| Err(format!("{name}: this case names no files"));
+//! let case = case::read(&text, "starter.toml", &files).expect("a case without mistakes");
+//! let options = steady::SteadyOptions::default();
+//! let result = steady::solve(&case.module, &options, &mut |_level| {}).expect("a solution");
+//! for junction in &result.junctions {
+//!     assert!(junction.limit_K.is_some_and(|limit_K| junction.max_K < limit_K), "{}", junction.name);
+//! }
+//! assert!(result.balance.imbalance_relative() < 1e-9);
+//! ```
+//!
+//! `examples/build_in_code.rs` builds the module in code instead. The crate prints nothing and writes no files. Temperatures are kelvin, lengths metres and
 //! powers watts everywhere below [`case`].
 
 pub mod case;

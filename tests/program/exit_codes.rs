@@ -52,7 +52,6 @@ fn two_for_a_wrong_command_line() {
     room.run(&["solve"]).ends_with(2).complains_of("CASE.toml");
     room.run(&["solv", "case.toml"]).ends_with(2).complains_of("solve");
     room.run(&["solve", "case.toml", "--threads", "0"]).ends_with(2).complains_of("--threads");
-    room.run(&["solve", "case.toml", "--json", "--quiet"]).ends_with(2).complains_of("--quiet");
     room.run(&["solve", "case.toml", "--colour"]).ends_with(2).complains_of("--color");
     room.run(&[]).ends_with(2).complains_of("Usage");
     assert_eq!(room.entries("."), ["case.toml"]);
@@ -136,4 +135,25 @@ fn a_full_disk_behind_standard_output_is_told() {
     let output = room.command(&["check", "case.toml"]).stdout(full).output().expect("a run");
     assert_eq!(output.status.code(), Some(4), "{output:?}");
     assert!(String::from_utf8_lossy(&output.stderr).contains("standard output"), "{output:?}");
+}
+
+#[test]
+fn quiet_and_json_together_print_the_json_alone() {
+    let room = Room::with_case();
+    for arguments in [
+        &["check", "case.toml", "--json", "--quiet"][..],
+        &["solve", "case.toml", "--json", "-q"],
+        &["compare", "case.out", "case.out", "--json", "-q"],
+    ] {
+        let run = room.run(arguments).ends_with(0);
+        assert!(run.stderr.is_empty(), "{run}");
+        serde_json::from_str::<serde_json::Value>(&run.stdout).expect("JSON and nothing else");
+    }
+}
+
+#[test]
+fn a_misspelt_case_is_told_its_neighbour() {
+    let room = Room::with_case();
+    room.run(&["solve", "csae.toml"]).ends_with(4).complains_of("did you mean case.toml?");
+    room.run(&["solve", "other.toml"]).ends_with(4).complains_of("sprayside new other.toml");
 }

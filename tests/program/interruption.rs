@@ -246,3 +246,82 @@ fn results_go_through_a_link_to_a_folder_and_the_link_stays() {
     assert!(room.join("disk/summary.json").is_file());
     assert!(fs::symlink_metadata(room.join("case.out")).expect("there").is_symlink());
 }
+
+/// The bit of a signal in a mask of `/proc/self/status`.
+#[cfg(target_os = "linux")]
+fn is_ignored(signal: u32) -> bool {
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    let mask = mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok());
+    mask.is_some_and(|mask| mask >> (signal - 1) & 1 == 1)
+}
+
+/// Starts a command, interrupts it after a while, and gives exit code and what it complained of.
+#[cfg(target_os = "linux")]
+fn interrupted(room: &Room, arguments: &[&str], signal: &str, when: Duration) -> (i32, String) {
+    let child = room
+        .command(arguments)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("a run");
+    thread::sleep(when);
+    let sent = std::process::Command::new("kill").args([signal, &child.id().to_string()]).status();
+    assert!(sent.expect("kill").success(), "the run had ended before it was interrupted");
+    let output = child.wait_with_output().expect("an end");
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    (output.status.code().unwrap_or(-1), told)
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn an_interruption_leaves_nothing_behind_and_says_what_stands() {
+    if is_ignored(2) {
+        eprintln!("interruptions are ignored here: nothing tried");
+        return;
+    }
+    let room = Room::with_case();
+    room.run(&["solve", "case.toml"]).ends_with(0);
+    // Long enough to be caught at work.
+    let long =
+        CASE.replace("cell_mm = 1.0", "cell_mm = 0.05").replace("power_W = 18.0", "power_W = 19.0");
+    room.write("case.toml", &long);
+    for signal in ["-INT", "-TERM"] {
+        let solve = ["solve", "case.toml"];
+        let (code, told) = interrupted(&room, &solve, signal, Duration::from_millis(150));
+        assert_eq!(code, 130, "{told}");
+        assert!(told.contains("no results were written or changed"), "{told}");
+        assert_eq!(room.entries("."), ["case.out", "case.toml"]);
+        assert_eq!(whole_results(&room), Ok(18.0));
+    }
+    let new = ["solve", "case.toml", "-o", "a/b/new"];
+    interrupted(&room, &new, "-INT", Duration::from_millis(150));
+    assert_eq!(
+        room.entries("."),
+        ["case.out", "case.toml"],
+        "folders made for nothing are removed"
+    );
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn an_interrupted_study_says_where_it_goes_on() {
+    if is_ignored(2) {
+        eprintln!("interruptions are ignored here: nothing tried");
+        return;
+    }
+    let room = Room::with_case();
+    let study = ["sweep", "case.toml", "--vary", "coolant.inlet_C=20..30/4000"];
+    let mut code = 0;
+    // A slow machine has not begun the points yet: it gets longer and longer.
+    for n in 1..=12 {
+        let (ended, told) = interrupted(&room, &study, "-INT", Duration::from_millis(250 * n));
+        code = ended;
+        if told.contains("case.out.sweep.journal") {
+            assert!(told.contains("goes on from there"), "{told}");
+            break;
+        }
+    }
+    assert_eq!(code, 130);
+    assert_eq!(room.entries("."), ["case.out.sweep.journal", "case.toml"]);
+}

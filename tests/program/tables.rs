@@ -47,7 +47,7 @@ fn room() -> Room {
     room.write("maps/d0.csv", "1,2\n2,3\n");
     room.write(
         "tables/dies.csv",
-        "name,type,x,y,turn,power,power_map,#remark\n,,mm,mm,deg,W,,\n\
+        "Name,Type,X,Y,turn,Power,power_map,#remark\n,,mm,mm,deg,W,,\n\
          D0,square,8,8.0,,18,maps/d0.csv,\"hot, so watch it\"\nD1,square,15.5,8,90,4.5,,\n,,,,,,,\n",
     );
     room.write(

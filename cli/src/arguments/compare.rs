@@ -36,7 +36,7 @@ pub struct CompareArguments {
     pub output: Option<PathBuf>,
 
     /// Print the comparison as JSON instead of text
-    #[arg(long, conflicts_with = "quiet")]
+    #[arg(long)]
     pub json: bool,
 
     /// Print nothing but errors

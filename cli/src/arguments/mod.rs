@@ -47,7 +47,8 @@ Exit codes:
   1  solved, and a limit or a margin is broken
   2  the case or the command line is wrong
   3  no solution; the message says why
-  4  a file could not be read or written";
+  4  a file could not be read or written
+  130  interrupted (Ctrl-C); old results stand, a study goes on where it was";
 
 /// Junction temperatures, maps and margins of a spray-cooled multi-chip module, from one text file
 ///
@@ -175,10 +176,10 @@ pub struct CheckArguments {
     pub drawing: Option<PathBuf>,
 
     /// Print what was understood as JSON
-    #[arg(long, conflicts_with = "quiet")]
+    #[arg(long)]
     pub json: bool,
 
-    /// Print nothing but mistakes and warnings
+    /// Print nothing but mistakes and warnings; with --json nothing but mistakes and the JSON
     #[arg(short, long)]
     pub quiet: bool,
 }
@@ -286,7 +287,7 @@ pub struct CompletionsArguments {
 Example:
   sprayside man ~/.local/share/man/man1")]
 pub struct ManArguments {
-    /// An existing folder; sprayside.1 and one page a command are written there
+    /// The folder, made where there is none; sprayside.1 and one page a command are written there
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
 }
@@ -312,10 +313,10 @@ pub struct CommonArguments {
     pub output: Option<PathBuf>,
 
     /// Print the summary as JSON instead of text
-    #[arg(long, conflicts_with = "quiet")]
+    #[arg(long)]
     pub json: bool,
 
-    /// Print nothing but errors and warnings
+    /// Print nothing but errors and warnings; with --json nothing but errors and the JSON
     #[arg(short, long)]
     pub quiet: bool,
 

@@ -10,6 +10,8 @@ use crate::failure::Failure;
 /// Writes `sprayside.1` and a page a command.
 pub fn run(arguments: &ManArguments) -> Result<Exit, Failure> {
     let folder = &arguments.folder;
+    std::fs::create_dir_all(folder)
+        .map_err(|error| Failure::file("create the folder", folder, &error))?;
     clap_mangen::generate_to(Arguments::command(), folder)
         .map_err(|error| Failure::file("write the manual pages into", folder, &error))?;
     console::print(&format!(

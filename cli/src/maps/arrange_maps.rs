@@ -49,6 +49,7 @@ pub fn of_before_and_after(
             jumps: true,
             marks: hottest.map(|j| Mark { at_m: j.hot_spot_m, chief: true }).into_iter().collect(),
             nozzles: &nozzles,
+            under_cones: false,
             details: result
                 .junctions
                 .iter()

@@ -244,6 +244,7 @@ fn snapshots(cycled: &Cycled) -> Result<Vec<Picture>, MapError> {
             jumps: true,
             marks: Vec::new(),
             nozzles: &[],
+            under_cones: false,
             details: snapshot
                 .max_K
                 .iter()

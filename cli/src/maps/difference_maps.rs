@@ -39,6 +39,7 @@ fn of_field(
         smooth: true,
         marks: Vec::new(),
         nozzles: &[],
+        under_cones: false,
         jumps: true,
         details: details.iter().map(|value| value.map_or(String::new(), hundredths)).collect(),
     };

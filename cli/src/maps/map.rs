@@ -3,10 +3,12 @@
 use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
+use super::broken::outside;
 use super::canvas::{Align, Canvas, DARK, FAINT, INK, LIGHT, Style};
 use super::contours::{Contour, contours, joined};
 use super::layout::{Layout, PixelRect};
-use super::names::{Named, Placement, place};
+use super::names::{Named, PlacedLine, Placement, place};
+use super::nozzles::{NozzleMark, disc_px, draw_cones, draw_orifices, taken_by_numbers};
 use super::options::PictureOptions;
 use super::outlines::{Outlined, Outlines};
 use super::raster::{Painting, paint};
@@ -40,6 +42,8 @@ pub struct Map<'a> {
     pub marks: Vec<Mark>,
     /// Nozzles to draw.
     pub nozzles: &'a [NozzleMark],
+    /// Whether there is something to show under their cones only.
+    pub under_cones: bool,
     /// A detail for each die, then each heater, shown under its name where there is room; empty
     /// for none.
     pub details: Vec<String>,
@@ -52,17 +56,6 @@ pub struct Mark {
     pub at_m: [f64; 2],
     /// Whether it is the one that counts most.
     pub chief: bool,
-}
-
-/// A nozzle over the map.
-#[derive(Debug, Clone)]
-pub struct NozzleMark {
-    /// Where the orifice is, m.
-    pub at_m: [f64; 2],
-    /// Outline of its cone on the module, m, closed.
-    pub outline_m: Vec<[f64; 2]>,
-    /// A value in the map's unit: drawn as a disc of its colour, white where it is not finite.
-    pub value: Option<f64>,
 }
 
 impl Mark {
@@ -114,6 +107,9 @@ fn painted(part: &Outlines, map: &Map, options: &PictureOptions) -> Result<Canva
         scale: &scale,
         edges: &edges,
         smooth: map.smooth,
+        within: map
+            .under_cones
+            .then(|| map.nozzles.iter().map(|nozzle| nozzle.outline_m.as_slice()).collect()),
     };
     paint(&mut canvas, &layout, &painting);
     let corner = [layout.map.x0 as usize, layout.map.y0 as usize];
@@ -124,17 +120,28 @@ fn painted(part: &Outlines, map: &Map, options: &PictureOptions) -> Result<Canva
         Some(spacing) if map.unit == "°C" => contours(map.field, map.convert, spacing, &edges),
         _ => Vec::new(),
     };
-    draw_contours(&mut canvas, &layout, &levels);
+    let names = placed_names(&layout, part, map);
+    let numbers = placed_levels(&layout, &names, map, &levels);
+    // Lines are broken where a text stands on them.
+    let mut texts = taken_by_names(&names);
+    texts.extend(taken_by_numbers(&layout, map.nozzles));
+    draw_cones(&mut canvas, &layout, map.nozzles, &texts);
+    texts.extend(numbers.iter().map(|number| number.claim));
+    draw_contours(&mut canvas, &layout, &levels, &texts);
     draw_outlines(&mut canvas, &layout, part);
-    draw_nozzles(&mut canvas, &layout, map.nozzles, &map.scale);
+    draw_orifices(&mut canvas, &layout, map.nozzles, &map.scale);
     draw_marks(&mut canvas, &layout, &map.marks);
-    let left_out = draw_names(&mut canvas, &layout, part, map);
+    draw_names(&mut canvas, &names);
     draw_axes(&mut canvas, &layout, part.size_m);
-    draw_levels(&mut canvas, &layout, part, map, &levels);
+    for LevelNumber { text, claim } in &numbers {
+        let [x, y] = claim.centre().map(|v| v as f32);
+        let style = Style { colour: LIGHT, halo: Some(DARK), ..Style::page(12.0) };
+        canvas.text(text, x, y, Align::Middle, style);
+    }
     if !map.unit.is_empty() {
         draw_bar(&mut canvas, &layout.bar, &scale, map.unit);
     }
-    let subtitle = match left_out {
+    let subtitle = match names.left_out {
         0 => map.subtitle.clone(),
         1 => format!("{}; 1 name left out for lack of room", map.subtitle),
         n => format!("{}; {n} names left out for lack of room", map.subtitle),
@@ -145,33 +152,39 @@ fn painted(part: &Outlines, map: &Map, options: &PictureOptions) -> Result<Canva
 }
 
 /// Lines of equal temperature, light with a dark rim.
-fn draw_contours(canvas: &mut Canvas, layout: &Layout, levels: &[Contour]) {
+fn draw_contours(canvas: &mut Canvas, layout: &Layout, levels: &[Contour], texts: &[PixelRect]) {
     let map = &layout.map;
     let clip = [map.x0, map.y0, map.x1, map.y1].map(|v| v as i32);
     for contour in levels {
         for line in joined(&contour.pieces) {
             let line: Vec<[f64; 2]> = line.iter().map(|at| layout.point(*at)).collect();
-            canvas.stroke(&line, 2.4, (DARK, 0.4), clip);
-            canvas.stroke(&line, 1.0, (LIGHT, 0.85), clip);
+            for part in outside(&line, texts) {
+                canvas.stroke(&part, 2.4, (DARK, 0.4), clip);
+                canvas.stroke(&part, 1.0, (LIGHT, 0.85), clip);
+            }
         }
     }
 }
 
+/// The number of an isotherm, and its place.
+struct LevelNumber {
+    text: String,
+    claim: PixelRect,
+}
+
 /// The numbers of the levels, where nothing else stands: up to three each.
-fn draw_levels(
-    canvas: &mut Canvas,
+fn placed_levels(
     layout: &Layout,
-    part: &Outlines,
+    names: &Placement,
     map: &Map,
     levels: &[Contour],
-) {
-    if levels.is_empty() {
-        return;
-    }
-    let mut taken = taken_by_names(layout, part, map);
+) -> Vec<LevelNumber> {
+    let mut taken = taken_by_names(names);
+    taken.extend(taken_by_marks(layout, map));
     let page = layout.map.shrunk(4.0);
     let smallest = levels.windows(2).map(|w| w[1].level - w[0].level).fold(1.0, f64::min);
     let decimals = (-smallest.log10().floor()).max(0.0) as usize;
+    let mut numbers = Vec::new();
     for contour in levels {
         let text = format!("{:.decimals$}", contour.level);
         let width = f64::from(width_px(&text, 12.0, Weight::Regular)) + 4.0;
@@ -182,13 +195,13 @@ fn draw_levels(
             let far = put.iter().all(|p| (p[0] - x).hypot(p[1] - y) > 260.0);
             if put.len() < 3 && far && page.holds(&claim) && !taken.iter().any(|t| t.meets(&claim))
             {
-                let style = Style { colour: LIGHT, halo: Some(DARK), ..Style::page(12.0) };
-                canvas.text(&text, x as f32, y as f32, Align::Middle, style);
                 put.push([x, y]);
                 taken.push(claim.shrunk(-6.0));
+                numbers.push(LevelNumber { text: text.clone(), claim });
             }
         }
     }
+    numbers
 }
 
 fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, subtitle: &str) {
@@ -229,62 +242,6 @@ fn draw_outlines(canvas: &mut Canvas, layout: &Layout, part: &Outlines) {
         canvas.outline(corners(1.0), DARK, 0.75, None);
         canvas.outline(corners(0.0), LIGHT, 0.9, dash);
     }
-}
-
-/// Diameter of the disc of a nozzle with room around it, and there a number goes with it.
-const LARGEST_DISC_PX: f64 = 27.0;
-
-/// Outlines of the cones, cut off at the edge of the map, and crosses under the orifices.
-fn draw_nozzles(canvas: &mut Canvas, layout: &Layout, nozzles: &[NozzleMark], scale: &ColourScale) {
-    let map = &layout.map;
-    let clip = [map.x0, map.y0, map.x1, map.y1].map(|v| v as i32);
-    for nozzle in nozzles {
-        let outline: Vec<[f64; 2]> = nozzle.outline_m.iter().map(|p| layout.point(*p)).collect();
-        canvas.stroke(&outline, 2.6, (DARK, 0.45), clip);
-        canvas.stroke(&outline, 1.0, (LIGHT, 0.85), clip);
-    }
-    let disc = disc_px(layout, nozzles);
-    for nozzle in nozzles {
-        let [x, y] = layout.point(nozzle.at_m).map(|v| v.floor() as i32);
-        if let Some(value) = nozzle.value {
-            let centre = layout.point(nozzle.at_m);
-            let colour = if value.is_finite() { scale.colour(value) } else { LIGHT };
-            canvas.ring(centre, 0.0, disc, DARK);
-            canvas.ring(centre, 0.0, disc - 4.0, colour);
-            if value.is_finite() && disc >= LARGEST_DISC_PX {
-                let at = centre.map(|v| v as f32);
-                let under = at[1] + 0.5 * disc as f32 + 9.0;
-                let corner = |sign: i32| [at[0] as i32 + 12 * sign, under as i32 + 6 * sign];
-                let behind = canvas.luminance([corner(-1), corner(1)]);
-                let style = Style::on_map(12.0, behind);
-                canvas.text(&significant(value, 2), at[0], under, Align::Middle, style);
-            }
-            continue;
-        }
-        if x < clip[0] || x >= clip[2] || y < clip[1] || y >= clip[3] {
-            continue;
-        }
-        let left = nozzle.outline_m.iter().map(|p| p[0]).fold(f64::INFINITY, f64::min);
-        let right = nozzle.outline_m.iter().map(|p| p[0]).fold(f64::NEG_INFINITY, f64::max);
-        // Small cones get small crosses, or the die under them would vanish.
-        let arm = ((right - left) * layout.pixels_per_m() / 16.0).clamp(1.0, 4.0) as i32;
-        for (grow, colour) in [(1, DARK), (0, LIGHT)] {
-            canvas.bar([x - arm - grow, y - grow], [x + arm + grow, y + grow], colour);
-            canvas.bar([x - grow, y - arm - grow], [x + grow, y + arm + grow], colour);
-        }
-    }
-}
-
-/// Diameter of the discs of nozzles: no two touch.
-fn disc_px(layout: &Layout, nozzles: &[NozzleMark]) -> f64 {
-    let places: Vec<[f64; 2]> = nozzles.iter().map(|n| layout.point(n.at_m)).collect();
-    let mut nearest = f64::INFINITY;
-    for (k, a) in places.iter().enumerate() {
-        for b in &places[..k] {
-            nearest = nearest.min((a[0] - b[0]).hypot(a[1] - b[1]));
-        }
-    }
-    (0.7 * nearest).clamp(8.0, LARGEST_DISC_PX)
 }
 
 /// Rings, the chief one larger and with a dot.
@@ -334,21 +291,22 @@ fn placed_names(layout: &Layout, part: &Outlines, map: &Map) -> Placement {
             rect: layout.rect(&outlined.rect),
         })
         .collect();
-    place(&parts, &taken_by_marks(layout, map), &layout.map)
+    let cone = |nozzle: &NozzleMark| nozzle.outline_m.iter().map(|at| layout.point(*at)).collect();
+    let cones = map.nozzles.iter().map(cone).collect();
+    place(&parts, &taken_by_marks(layout, map), cones, &layout.map)
 }
 
-/// Where names and marks are.
-fn taken_by_names(layout: &Layout, part: &Outlines, map: &Map) -> Vec<PixelRect> {
-    let lines = placed_names(layout, part, map).lines.into_iter().map(|line| {
+/// Where names are.
+fn taken_by_names(names: &Placement) -> Vec<PixelRect> {
+    let rect = |line: &PlacedLine| {
         let width = f64::from(width_px(&line.text, line.size_px, Weight::Regular)) + 6.0;
         PixelRect::around(line.at[0], line.at[1], width, f64::from(line.size_px) + 4.0)
-    });
-    lines.chain(taken_by_marks(layout, map)).collect()
+    };
+    names.lines.iter().map(rect).collect()
 }
 
-/// Names of die and heaters; returns how many found no room.
-fn draw_names(canvas: &mut Canvas, layout: &Layout, part: &Outlines, map: &Map) -> usize {
-    let placement = placed_names(layout, part, map);
+/// Names of die and heaters.
+fn draw_names(canvas: &mut Canvas, placement: &Placement) {
     let page = [0, 0, canvas.width as i32, canvas.height as i32];
     for leader in &placement.leaders {
         canvas.stroke(leader, 3.0, (DARK, 0.75), page);
@@ -364,7 +322,6 @@ fn draw_names(canvas: &mut Canvas, layout: &Layout, part: &Outlines, map: &Map) 
         let behind = canvas.luminance([corner(-1.0), corner(1.0)]);
         canvas.text(&line.text, x, y, Align::Middle, Style::on_map(line.size_px, behind));
     }
-    placement.left_out
 }
 
 fn draw_axes(canvas: &mut Canvas, layout: &Layout, size_m: [f64; 2]) {

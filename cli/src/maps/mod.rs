@@ -2,7 +2,7 @@
 //!
 //! - [`scale`]: colours and round numbers; [`text`]: the embedded font; [`canvas`]: pixels, lines;
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
-//! - [`names`]: names that do not collide; [`map`]: one picture; [`png_file`]: its bytes;
+//! - [`names`]: names that do not collide; [`broken`]: lines that leave room for them; [`map`]: one picture; [`nozzles`]: what stands over it; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
 //!   [`outlines`]: what is outlined and named;
 //! - [`matrix`], [`chart`], [`mod@lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
@@ -11,6 +11,7 @@
 //!   [`difference_maps`]: which pictures there are.
 
 mod arrange_maps;
+mod broken;
 mod canvas;
 mod chart;
 #[cfg(test)]
@@ -24,6 +25,7 @@ mod map;
 mod matrix;
 mod module_map;
 mod names;
+mod nozzles;
 mod options;
 mod outlines;
 mod plot;

@@ -52,6 +52,7 @@ pub fn of_module(module: &Module) -> Result<(Picture, Vec<u8>), MapError> {
         jumps: true,
         marks: Vec::new(),
         nozzles: &nozzles,
+        under_cones: false,
         details: module
             .die
             .iter()

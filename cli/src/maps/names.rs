@@ -1,6 +1,8 @@
 //! Names on a map that do not collide: inside their part where they fit, smaller where they must
-//! be, beside it with a leader where they do not fit, left out where nothing is free.
+//! be, beside it with a leader where they do not fit, left out where nothing is free. Off the lines
+//! of cones where they can.
 
+use super::broken::{crosses, surrounding};
 use super::layout::PixelRect;
 use super::text::{Weight, capital_px, width_px};
 
@@ -8,8 +10,10 @@ use super::text::{Weight, capital_px, width_px};
 const SIZES_PX: [f32; 5] = [15.0, 14.0, 13.0, 12.0, 11.0];
 /// Distance between base lines, as a share of the font size.
 const LINE_SHARE: f32 = 1.25;
-/// A name this near to its part needs no leader.
+/// Least distance of a name from its part.
 const CLOSE_PX: f64 = 7.0;
+/// Right above or below its part and this near a name needs no leader.
+const ABOVE_PX: f64 = 24.0;
 /// Room between a text and what surrounds it.
 const CLEARANCE_PX: f64 = 3.0;
 
@@ -46,21 +50,51 @@ pub struct Placement {
     pub left_out: usize,
 }
 
-/// Places the names of `parts` inside `map`, clear of `marks` and of each other.
-pub fn place(parts: &[Named], marks: &[PixelRect], map: &PixelRect) -> Placement {
+/// What names keep off: rectangles always, lines where they can.
+#[derive(Debug)]
+struct Taken {
+    rects: Vec<PixelRect>,
+    lines: Vec<(PixelRect, Vec<[f64; 2]>)>,
+}
+
+impl Taken {
+    fn leaves(&self, claim: &PixelRect) -> bool {
+        self.rects.iter().all(|other| !other.meets(claim))
+    }
+
+    fn is_off_lines(&self, claim: &PixelRect) -> bool {
+        !self.lines.iter().any(|(around, line)| around.meets(claim) && crosses(line, claim))
+    }
+
+    /// The first of the free places that no line crosses, else the first of them.
+    fn best<T>(&self, free: Vec<T>, claim: impl Fn(&T) -> PixelRect) -> Option<T> {
+        let off = free.iter().position(|place| self.is_off_lines(&claim(place)));
+        free.into_iter().nth(off.unwrap_or(0))
+    }
+}
+
+/// Places the names of `parts` inside `map`, clear of `marks` and of each other, and off `lines`
+/// where there is such a place.
+pub fn place(
+    parts: &[Named],
+    marks: &[PixelRect],
+    lines: Vec<Vec<[f64; 2]>>,
+    map: &PixelRect,
+) -> Placement {
     let mut placement = Placement::default();
-    let mut taken: Vec<PixelRect> = marks.to_vec();
+    let lines = lines.into_iter().map(|line| (surrounding(&line), line)).collect();
+    let mut taken = Taken { rects: marks.to_vec(), lines };
     let mut homeless = Vec::new();
     for part in parts {
         match inside(part, &taken, map) {
-            Some(block) => block.settle(&mut placement, &mut taken),
+            Some(block) => block.settle(&mut placement, &mut taken.rects),
             None => homeless.push(part),
         }
     }
     for part in homeless {
         match beside(part, parts, &taken, map) {
             Some((block, leader)) => {
-                block.settle(&mut placement, &mut taken);
+                block.settle(&mut placement, &mut taken.rects);
                 placement.leaders.extend(leader);
             }
             None => placement.left_out += 1,
@@ -117,12 +151,8 @@ impl Block {
     }
 }
 
-fn free(claim: &PixelRect, taken: &[PixelRect]) -> bool {
-    taken.iter().all(|other| !other.meets(claim))
-}
-
 /// The best place inside the part: both lines if they fit, large before small, middle first.
-fn inside(part: &Named, taken: &[PixelRect], map: &PixelRect) -> Option<Block> {
+fn inside(part: &Named, taken: &Taken, map: &PixelRect) -> Option<Block> {
     let name = part.name.as_str();
     let both = part.detail.as_deref().map(|detail| vec![name, detail]);
     for lines in both.into_iter().chain([vec![name]]) {
@@ -134,37 +164,45 @@ fn inside(part: &Named, taken: &[PixelRect], map: &PixelRect) -> Option<Block> {
                 continue;
             }
             let [x, y] = part.rect.centre();
-            for (share_x, share_y) in [
-                (0.0, 0.0),
-                (0.0, -0.5),
-                (0.0, 0.5),
-                (0.0, -1.0),
-                (0.0, 1.0),
-                (-0.5, 0.0),
-                (0.5, 0.0),
-                (-1.0, -1.0),
-                (1.0, -1.0),
-                (-1.0, 1.0),
-                (1.0, 1.0),
-                (-1.0, 0.0),
-                (1.0, 0.0),
-            ] {
-                let moved = block.moved_to([x + share_x * slack_x, y + share_y * slack_y]);
-                if map.holds(&moved.claim()) && free(&moved.claim(), taken) {
-                    return Some(moved);
-                }
+            let free: Vec<Block> = PLACES_INSIDE
+                .iter()
+                .map(|[share_x, share_y]| {
+                    block.moved_to([x + share_x * slack_x, y + share_y * slack_y])
+                })
+                .filter(|moved| map.holds(&moved.claim()) && taken.leaves(&moved.claim()))
+                .collect();
+            let best = taken.best(free, Block::claim);
+            if best.is_some() {
+                return best;
             }
         }
     }
     None
 }
 
+/// Where a name may stand inside its part: shares of the room beside and above it.
+const PLACES_INSIDE: [[f64; 2]; 13] = [
+    [0.0, 0.0],
+    [0.0, -0.5],
+    [0.0, 0.5],
+    [0.0, -1.0],
+    [0.0, 1.0],
+    [-0.5, 0.0],
+    [0.5, 0.0],
+    [-1.0, -1.0],
+    [1.0, -1.0],
+    [-1.0, 1.0],
+    [1.0, 1.0],
+    [-1.0, 0.0],
+    [1.0, 0.0],
+];
+
 /// The nearest free place around the part, off every other part, and its leader where it does not
 /// stand right above or below.
 fn beside(
     part: &Named,
     parts: &[Named],
-    taken: &[PixelRect],
+    taken: &Taken,
     map: &PixelRect,
 ) -> Option<(Block, Option<[[f64; 2]; 2]>)> {
     let [x, y] = part.rect.centre();
@@ -172,32 +210,32 @@ fn beside(
     let block = Block::around(&[part.name.as_str()], size_px, [x, y]);
     let reach_x = (part.rect.width() + block.rect.width()) / 2.0;
     let reach_y = (part.rect.height() + block.rect.height()) / 2.0;
+    let mut free = Vec::new();
     for gap in [CLOSE_PX, 14.0, 24.0, 36.0, 50.0] {
-        for (side_x, side_y) in [
-            (0.0, -1.0),
-            (1.0, 0.0),
-            (0.0, 1.0),
-            (-1.0, 0.0),
-            (1.0, -1.0),
-            (1.0, 1.0),
-            (-1.0, 1.0),
-            (-1.0, -1.0),
+        for side in [
+            [0.0, -1.0],
+            [1.0, 0.0],
+            [0.0, 1.0],
+            [-1.0, 0.0],
+            [1.0, -1.0],
+            [1.0, 1.0],
+            [-1.0, 1.0],
+            [-1.0, -1.0],
         ] {
-            let at = [x + side_x * (reach_x + gap), y + side_y * (reach_y + gap)];
+            let at = [x + side[0] * (reach_x + gap), y + side[1] * (reach_y + gap)];
             let moved = block.moved_to(at);
             let claim = moved.claim();
             let off_others = parts.iter().all(|other| !other.rect.meets(&claim));
-            if off_others && map.holds(&claim) && free(&claim, taken) {
-                let clamp = |rect: &PixelRect, [x, y]: [f64; 2]| {
-                    [x.clamp(rect.x0, rect.x1), y.clamp(rect.y0, rect.y1)]
-                };
-                let leader = [clamp(&claim, [x, y]), clamp(&part.rect, at)];
-                let adjacent = side_x == 0.0 && gap <= CLOSE_PX;
-                return Some((moved, (!adjacent).then_some(leader)));
+            if off_others && map.holds(&claim) && taken.leaves(&claim) {
+                free.push((moved, at, side[0] == 0.0 && gap <= ABOVE_PX));
             }
         }
     }
-    None
+    let (moved, at, adjacent) = taken.best(free, |(moved, ..)| moved.claim())?;
+    let clamp =
+        |rect: &PixelRect, [x, y]: [f64; 2]| [x.clamp(rect.x0, rect.x1), y.clamp(rect.y0, rect.y1)];
+    let leader = [clamp(&moved.claim(), [x, y]), clamp(&part.rect, at)];
+    Some((moved, (!adjacent).then_some(leader)))
 }
 
 #[cfg(test)]
@@ -221,7 +259,7 @@ mod tests {
 
     #[test]
     fn a_roomy_part_holds_name_and_detail() {
-        let placement = place(&[named("P0", 100.0, 100.0, 120.0, 100.0)], &[], &MAP);
+        let placement = place(&[named("P0", 100.0, 100.0, 120.0, 100.0)], &[], Vec::new(), &MAP);
         assert_eq!(placement.lines.len(), 2);
         assert!(placement.leaders.is_empty());
     }
@@ -229,7 +267,8 @@ mod tests {
     #[test]
     fn names_stay_clear_of_marks() {
         let mark = PixelRect::around(160.0, 150.0, 20.0, 20.0);
-        let placement = place(&[named("P0", 100.0, 100.0, 120.0, 100.0)], &[mark], &MAP);
+        let placement =
+            place(&[named("P0", 100.0, 100.0, 120.0, 100.0)], &[mark], Vec::new(), &MAP);
         assert!(!placement.lines.is_empty());
         assert!(line_rects(&placement).iter().all(|rect| !rect.meets(&mark)));
     }
@@ -247,7 +286,7 @@ mod tests {
                 )
             })
             .collect();
-        let placement = place(&parts, &[], &MAP);
+        let placement = place(&parts, &[], Vec::new(), &MAP);
         let rects = line_rects(&placement);
         for (index, a) in rects.iter().enumerate() {
             assert!(MAP.holds(a));
@@ -259,11 +298,35 @@ mod tests {
     #[test]
     fn a_part_too_small_for_its_name_gets_it_above_or_with_a_leader() {
         let part = [named("sensor", 200.0, 150.0, 6.0, 6.0)];
-        let placement = place(&part, &[], &MAP);
+        let placement = place(&part, &[], Vec::new(), &MAP);
         assert_eq!((placement.lines.len(), placement.leaders.len()), (1, 0));
         assert!(placement.lines[0].at[1] < 150.0);
         let column = PixelRect { x0: 190.0, y0: 0.0, x1: 216.0, y1: 300.0 };
-        let placement = place(&part, &[column], &MAP);
+        let placement = place(&part, &[column], Vec::new(), &MAP);
         assert_eq!((placement.lines.len(), placement.leaders.len()), (1, 1));
+    }
+
+    #[test]
+    fn names_keep_off_lines_where_they_can() {
+        let part = [named("P0", 100.0, 100.0, 120.0, 100.0)];
+        let across = vec![vec![[0.0, 150.0], [400.0, 150.0]]];
+        let placement = place(&part, &[], across.clone(), &MAP);
+        let off = |p: &Placement| line_rects(p).iter().all(|rect| !crosses(&across[0], rect));
+        assert!(placement.lines.len() == 2 && off(&placement), "{placement:?}");
+        // Where lines are everywhere the name stands on them.
+        let everywhere: Vec<Vec<[f64; 2]>> = (0..100)
+            .map(|k| vec![[0.0, 3.0 * f64::from(k)], [400.0, 3.0 * f64::from(k)]])
+            .collect();
+        let placement = place(&part, &[], everywhere, &MAP);
+        assert_eq!(placement.lines.len(), 2);
+        // A small part under a cone gets its name outside the cone.
+        let small = [named("sensor", 197.0, 147.0, 6.0, 6.0)];
+        let cone: Vec<[f64; 2]> = (0..=60)
+            .map(|k| f64::from(6 * k).to_radians())
+            .map(|angle| [200.0 + 20.0 * angle.cos(), 150.0 + 20.0 * angle.sin()])
+            .collect();
+        let placement = place(&small, &[], vec![cone.clone()], &MAP);
+        assert!(line_rects(&placement).iter().all(|rect| !crosses(&cone, rect)));
+        assert!((placement.lines[0].at[1] - 150.0).abs() > 20.0, "{placement:?}");
     }
 }

@@ -7,6 +7,7 @@ use ndarray::Array2;
 use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
+use super::broken::covered;
 use super::canvas::{Canvas, NOTHING};
 use super::layout::Layout;
 use super::scale::ColourScale;
@@ -24,6 +25,8 @@ pub struct Painting<'a> {
     pub edges: &'a [Rect],
     /// Whether to interpolate at all.
     pub smooth: bool,
+    /// Closed lines, m: outside all of them nothing is shown.
+    pub within: Option<Vec<&'a [[f64; 2]]>>,
 }
 
 /// Where a pixel lies among the centres of the cells along one axis.
@@ -48,18 +51,29 @@ pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
     let down = places(&field.y_lines_m, rows, |r| (rows as f64 - r as f64 - 0.5) / scale);
     let regions = regions(field, painting.edges);
     let (x0, y0) = (layout.map.x0 as usize, layout.map.y0 as usize);
+    let shown = painting.within.as_ref().map(|lines| {
+        let pixels = |line: &[[f64; 2]]| {
+            let pixel = |at: &[f64; 2]| [at[0] * scale, rows as f64 - at[1] * scale];
+            line.iter().map(pixel).collect::<Vec<_>>()
+        };
+        covered(lines.iter().map(|line| pixels(line)), [columns, rows])
+    });
     let width = canvas.size()[0];
     for (row, y) in down.iter().enumerate() {
         let start = 3 * ((y0 + row) * width + x0);
         let line = &mut canvas.pixels[start..start + 3 * columns];
-        for (pixel, x) in line.chunks_exact_mut(3).zip(&across) {
+        for (column, (pixel, x)) in line.chunks_exact_mut(3).zip(&across).enumerate() {
+            if shown.as_ref().is_some_and(|shown| !shown[row * columns + column]) {
+                pixel.copy_from_slice(&NOTHING);
+                continue;
+            }
             let value = if painting.smooth {
                 between(field, &regions, x, y)
             } else {
                 field.values[[y.cell, x.cell]]
             };
-            let shown = (painting.convert)(value);
-            let colour = if shown.is_finite() { painting.scale.colour(shown) } else { NOTHING };
+            let value = (painting.convert)(value);
+            let colour = if value.is_finite() { painting.scale.colour(value) } else { NOTHING };
             pixel.copy_from_slice(&colour);
         }
     }
@@ -161,7 +175,8 @@ mod tests {
         let layout = Layout::of(size_m);
         let mut canvas = Canvas::new(layout.size[0], layout.size[1]);
         let scale = ColourScale::magma(0.0, 1.0);
-        let painting = Painting { field, convert: |v| v, scale: &scale, edges, smooth };
+        let painting =
+            Painting { field, convert: |v| v, scale: &scale, edges, smooth, within: None };
         paint(&mut canvas, &layout, &painting);
         (canvas, layout)
     }

@@ -5,7 +5,8 @@ use sprayside_solver::module::Module;
 use sprayside_solver::results::{Junction, PlaneField, SteadyResult};
 
 use super::layout::Layout;
-use super::map::{Map, Mark, NozzleMark, draw_with};
+use super::map::{Map, Mark, draw_with};
+use super::nozzles::NozzleMark;
 use super::options::PictureOptions;
 use super::scale::ColourScale;
 use super::section::{self, Curve};
@@ -115,6 +116,7 @@ fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
         jumps: true,
         marks,
         nozzles: &[],
+        under_cones: false,
         details: result
             .junctions
             .iter()
@@ -151,6 +153,7 @@ fn heat_flux<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a>
         jumps: true,
         marks: Vec::new(),
         nozzles,
+        under_cones: false,
         details: Vec::new(),
     }
 }
@@ -170,6 +173,7 @@ fn htc<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
         jumps: true,
         marks: Vec::new(),
         nozzles,
+        under_cones: false,
         details: Vec::new(),
     }
 }
@@ -193,6 +197,7 @@ fn sheets(result: &SteadyResult) -> Vec<Map<'_>> {
             jumps: sheet.temperature_K.values.iter().any(|value| !value.is_finite()),
             marks: Vec::new(),
             nozzles: &[],
+            under_cones: false,
             details: Vec::new(),
         })
         .collect()

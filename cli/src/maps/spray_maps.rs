@@ -5,7 +5,8 @@ use sprayside_solver::module::Module;
 use sprayside_solver::results::PlaneField;
 use sprayside_solver::spray::{FluxField, Footprint};
 
-use super::map::{Map, Mark, NozzleMark, draw_with};
+use super::map::{Map, Mark, draw_with};
+use super::nozzles::NozzleMark;
 use super::options::PictureOptions;
 use super::scale::{ColourScale, Rgb};
 use super::solve_maps::{both_files, scale_of};
@@ -76,6 +77,7 @@ pub(super) fn volumetric_flux<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMar
         jumps: true,
         marks: Vec::new(),
         nozzles,
+        under_cones: false,
         details: Vec::new(),
     }
 }
@@ -110,6 +112,7 @@ pub(super) fn chf_margin<'a>(field: &'a PlaneField, nozzles: &'a [NozzleMark]) -
         jumps: true,
         marks: least.map(|(_, at_m)| Mark { at_m, chief: true }).into_iter().collect(),
         nozzles,
+        under_cones: true,
         details: Vec::new(),
     }
 }

@@ -21,8 +21,7 @@ pub fn of_resistance(module: &Module, result: &ResistanceMatrix) -> Result<Pictu
         file: "resistance.png".to_owned(),
         title: "Thermal resistance".to_owned(),
         module: &module.title,
-        subtitle: "Row: the junction whose hottest point is read; column: where the watt goes"
-            .to_owned(),
+        subtitle: "Row: junction, at its hottest; column: where the watt goes".to_owned(),
         unit: "K/W",
         names: &result.names,
         values: &result.max_K_W,
@@ -63,6 +62,7 @@ pub fn of_sensitivity(
             jumps: true,
             marks: marks.into_iter().collect(),
             nozzles: &nozzles,
+            under_cones: false,
             details: Vec::new(),
         },
     )
@@ -107,6 +107,7 @@ pub fn of_clog(
             jumps: true,
             marks: Vec::new(),
             nozzles: &nozzles,
+            under_cones: false,
             details: Vec::new(),
         },
     )

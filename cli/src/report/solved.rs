@@ -199,9 +199,10 @@ fn facts(solved: &Solved) -> Vec<Fact> {
         "Heat",
         format!("{} W", significant(balance.in_W, 4)),
         format!(
-            "{} W to the spray, {} W to the board",
+            "{} W to the spray, {} W {}",
             significant(balance.to_spray_W, 4),
-            significant(balance.to_board_W, 4)
+            significant(balance.to_board_W.abs(), 4),
+            if balance.to_board_W < 0.0 { "in from the board" } else { "to the board" }
         ),
     ));
     if let Some(survey) = solved.survey {

@@ -3,7 +3,7 @@
 use crate::figures::{decimals_for, rounded_up, significant};
 
 /// Endings of column names, and the units that they mean; longer ones first.
-const UNITS: [(&str, &str); 21] = [
+const UNITS: [(&str, &str); 22] = [
     ("_m3_m2s", "m³/(m²s)"),
     ("_W_m2K", "W/(m²K)"),
     ("_W_cm2", "W/cm²"),
@@ -14,6 +14,7 @@ const UNITS: [(&str, &str); 21] = [
     ("_W_mK", "W/(mK)"),
     ("_W_K", "W/K"),
     ("_K_W", "K/W"),
+    ("_K_s", "K/s"),
     ("_mm2", "mm²"),
     ("_kPa", "kPa"),
     ("_pct", "%"),
@@ -58,6 +59,27 @@ pub struct Column {
     pub unit: String,
     /// Whether numbers stand in it.
     pub numeric: bool,
+}
+
+/// Long words of headings, with soft hyphens: printed columns are narrow.
+const HYPHENATED: [(&str, &str); 8] = [
+    ("uncertainty", "uncer\u{ad}tainty"),
+    ("coefficient", "coeffi\u{ad}cient"),
+    ("uniformity", "unifor\u{ad}mity"),
+    ("volumetric", "volu\u{ad}metric"),
+    ("temperature", "tempera\u{ad}ture"),
+    ("conductivity", "conduc\u{ad}tivity"),
+    ("resistance", "resis\u{ad}tance"),
+    ("footprint", "foot\u{ad}print"),
+];
+
+impl Column {
+    /// The heading with the places where its words may break.
+    pub fn breakable_title(&self) -> String {
+        HYPHENATED.iter().fold(self.title.clone(), |title, (word, broken)| {
+            if title.contains(word) { title.replace(word, broken) } else { title }
+        })
+    }
 }
 
 /// A row.
@@ -220,6 +242,15 @@ mod tests {
         assert_eq!(heading("mean_htc_W_m2K").1, "W/(m²K)");
         assert_eq!(heading("chf_margin"), ("CHF margin".to_owned(), String::new()));
         assert_eq!(heading("power_W").1, "W");
+        assert_eq!(heading("fastest_rise_K_s"), ("fastest rise".to_owned(), "K/s".to_owned()));
+    }
+
+    #[test]
+    fn long_words_of_headings_may_break_and_are_else_the_same() {
+        let title = "mean coefficient uncertainty";
+        let column = Column { title: title.to_owned(), unit: String::new(), numeric: true };
+        assert_eq!(column.breakable_title(), "mean coeffi\u{ad}cient uncer\u{ad}tainty");
+        assert_eq!(column.breakable_title().replace('\u{ad}', ""), title);
     }
 
     #[test]

@@ -17,6 +17,7 @@ use sha2::{Digest, Sha256};
 
 use crate::case_file::{CaseFile, NamedFile};
 use crate::failure::Failure;
+use crate::interruption::undone;
 
 /// What every head begins with: of which case the work is, and of which version.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -122,6 +123,7 @@ impl Lines {
             file.write_all(format!("{line} {}\n", checksum(&line)).as_bytes()).map_err(failed)?;
             file.sync_data().map_err(failed)?;
         }
+        undone().journal = Some(path.to_owned());
         Ok(Lines { path: path.to_owned(), file })
     }
 
@@ -136,6 +138,8 @@ impl Lines {
 
     /// Removes the file.
     pub fn remove(self) -> Result<(), Failure> {
+        let mut undone = undone();
+        undone.journal = None;
         std::fs::remove_file(&self.path)
             .map_err(|error| Failure::file("remove", &self.path, &error))
     }

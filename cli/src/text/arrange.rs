@@ -6,7 +6,7 @@ use sprayside_solver::results::Verdict;
 use sprayside_solver::study::arrange::Goal;
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, styled, wrapped};
+use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, headed, styled, wrapped};
 use crate::figures::{grouped, significant};
 use crate::summary::{ArrangeSummary, Compared, PatternSummary};
 
@@ -56,7 +56,7 @@ pub fn headline(compared: &Compared, summary: &ArrangeSummary) -> String {
     if compared.verdict_after() == Verdict::Fail {
         sentences.push("The module still fails: see the table.".to_owned());
     }
-    format!("{word}  {}", wrapped(&sentences.join(" "), WIDTH, "      "))
+    headed(&word, &sentences.join(" "))
 }
 
 fn gained(goal: Goal, summary: &ArrangeSummary) -> String {

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, NOTE, WIDTH, counted, styled, wrapped};
+use super::{BAD, GOOD, NOTE, WIDTH, counted, headed, styled, wrapped};
 use crate::comparison::{Comparison, ComparisonRow};
 use crate::figures::significant;
 use crate::summary::CAUTION;
@@ -84,7 +84,7 @@ fn verdict(comparison: &Comparison) -> String {
     if comparison.same_case {
         sentence += " Both are of the same case.";
     }
-    format!("{word}  {}", wrapped(&sentence, WIDTH, "      "))
+    headed(&word, &sentence)
 }
 
 fn signed(value: f64, digits: usize) -> String {

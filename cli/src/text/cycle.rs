@@ -5,7 +5,7 @@ use std::path::Path;
 use sprayside_solver::results::Verdict;
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, styled, wrapped};
+use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, headed, styled, wrapped};
 use crate::case_file::CaseFile;
 use crate::commands::Cycled;
 use crate::figures::{decimals_for, grouped, rounded_up, significant};
@@ -81,7 +81,7 @@ pub fn verdict(cycled: &Cycled) -> String {
         }
         None => "No limit is stated (limit_C).".to_owned(),
     };
-    format!("{word}  {}", wrapped(&sentence, WIDTH, "      "))
+    headed(&word, &sentence)
 }
 
 fn junctions(cycled: &Cycled) -> String {

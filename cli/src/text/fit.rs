@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, solve, styled, wrapped};
+use super::{BAD, GOOD, HEADING, NOTE, WIDTH, closing, counted, headed, solve, styled, wrapped};
 use crate::figures::significant;
 use crate::summary::{FitSummary, Solved, Summary};
 
@@ -69,7 +69,7 @@ pub fn verdict(fit: &FitSummary) -> String {
             fit.disagree.join(", "),
         );
     }
-    format!("{word}  {}", wrapped(&sentence, WIDTH, "      "))
+    headed(&word, &sentence)
 }
 
 fn parameters(fit: &FitSummary) -> String {

@@ -104,6 +104,14 @@ pub fn wrapped(text: &str, width: usize, indent: &str) -> String {
     lines
 }
 
+/// A verdict and what it rests on, wrapped: `PASS  Every limit is kept.`
+pub fn headed(word: &str, text: &str) -> String {
+    // Stands for a blank that must not break, until the lines are made.
+    const HELD: &str = "\u{e000}";
+    let head = format!("{word}  ").replace(' ', HELD);
+    wrapped(&format!("{head}{text}"), WIDTH, "      ").replace(HELD, " ")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -112,5 +120,13 @@ mod tests {
     fn paragraphs_stay_within_their_width() {
         let text = wrapped("one two three four five", 9, "  ");
         assert_eq!(text, "one two\n  three\n  four\n  five");
+    }
+
+    #[test]
+    fn the_first_line_of_a_verdict_stays_within_the_width_too() {
+        let text = headed(&styled(NOTE, "PASS, but"), &"abcd ".repeat(60));
+        let bare = anstream::adapter::strip_str(&text).to_string();
+        assert!(bare.starts_with("PASS, but  abcd abcd"), "{bare}");
+        assert!(bare.lines().all(|line| line.chars().count() <= WIDTH), "{bare}");
     }
 }

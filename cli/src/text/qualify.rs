@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::table::{Side, Table};
-use super::{BAD, GOOD, HEADING, WIDTH, closing, counted, solve, styled, wrapped};
+use super::{BAD, GOOD, HEADING, WIDTH, closing, counted, headed, solve, styled, wrapped};
 use crate::figures::{grouped, significant};
 use crate::summary::{QualificationSummary, Solved, Summary};
 
@@ -64,7 +64,7 @@ pub fn verdict(plan: &QualificationSummary) -> String {
             plan.governing_die
         ),
     };
-    format!("{word}  {}", wrapped(&sentence, WIDTH, "      "))
+    headed(&word, &sentence)
 }
 
 fn parts(plan: &QualificationSummary) -> String {

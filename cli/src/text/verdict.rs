@@ -2,7 +2,7 @@
 
 use sprayside_solver::results::{Junction, Verdict};
 
-use super::{BAD, GOOD, NOTE, counted, styled};
+use super::{BAD, GOOD, NOTE, counted, headed, styled};
 use crate::figures::{celsius, decimals_for, rounded_up, significant};
 use crate::summary::{LOW_CHF_MARGIN, Solved, margin_in_words, reservations};
 
@@ -28,12 +28,11 @@ pub fn verdict(solved: &Solved) -> String {
     let junctions = &solved.result.junctions;
     // A verdict that is broken anyway says first by what.
     let mut sentences = if fails { Vec::new() } else { vec![against.clone()] };
-    sentences.push(burn_out(solved));
     let tightest = junctions
         .iter()
         .filter_map(|junction| Some((junction, junction.margin_K()?, junction.limit_K?)))
         .min_by(|a, b| a.1.total_cmp(&b.1));
-    sentences.push(match tightest {
+    let limits = match tightest {
         Some((junction, margin_K, limit_K)) => limits(junctions, junction, margin_K, limit_K),
         None => match solved.result.hottest().map(|index| &junctions[index]) {
             Some(junction) => format!(
@@ -43,12 +42,19 @@ pub fn verdict(solved: &Solved) -> String {
             ),
             None => "There is no junction.".to_owned(),
         },
+    };
+    let hot = fails && tightest.is_some_and(|(_, margin_K, _)| margin_K < 0.0);
+    let burns = solved.result.spray.as_ref().is_some_and(|spray| !spray.burnt_out.is_empty());
+    sentences.extend(if hot && !burns {
+        [limits, burn_out(solved)]
+    } else {
+        [burn_out(solved), limits]
     });
     if fails {
         sentences.push(capitalised(&against));
     }
     sentences.retain(|sentence| !sentence.is_empty());
-    format!("{word}  {}", super::wrapped(&sentences.join(" "), super::WIDTH, "      "))
+    headed(&word, &sentences.join(" "))
 }
 
 /// A sentence with a capital letter at its start.

@@ -13,6 +13,7 @@ mod grid_csv;
 mod history_csv;
 mod inlined;
 mod key_texts;
+mod other_units;
 mod part_table;
 mod place;
 mod ranges;

@@ -12,6 +12,7 @@ use super::context::{Context, Located, nearest, number_text, quoted_list};
 use super::csv_file::{self, Mistakes, cells};
 use super::diagnostic::SourceText;
 use super::fields::{Fields, Need};
+use super::other_units;
 
 /// Most rows of a table.
 const MOST_ROWS: usize = 4096;
@@ -93,23 +94,6 @@ pub(super) const NOZZLE: &[Column] = &[
     Column::half("tilt_x", "deg", "tilt_deg", 0, Need::Optional),
     Column::half("tilt_y", "deg", "tilt_deg", 1, Need::Optional),
     Column::number("flow_factor", "", "flow_factor", Need::Optional),
-];
-
-/// Units that people write, what is needed instead, and the factor between them.
-const OTHER_UNITS: &[(&str, &str, f64)] = &[
-    ("nm", "mm", 1e-6),
-    ("um", "mm", 1e-3),
-    ("µm", "mm", 1e-3),
-    ("μm", "mm", 1e-3),
-    ("cm", "mm", 10.0),
-    ("m", "mm", 1e3),
-    ("in", "mm", 25.4),
-    ("inch", "mm", 25.4),
-    ("mil", "mm", 0.0254),
-    ("mW", "W", 1e-3),
-    ("kW", "W", 1e3),
-    ("rad", "deg", 57.295_779_513_082_32),
-    ("%", "", 0.01),
 ];
 
 /// Whether `written` is another spelling of `unit`.
@@ -299,23 +283,25 @@ impl Reader<'_, '_> {
 
     /// The column that a heading means, and the unit that it states: `x`, `x_mm`, `x [mm]`.
     fn heading(&self, text: &str) -> (Option<&'static Column>, Option<String>) {
-        if let Some(column) = self.columns.iter().find(|c| c.heading == text) {
+        // A spreadsheet begins words with capitals; the letters of units mean something.
+        let called =
+            |name: &str| self.columns.iter().find(|c| c.heading.eq_ignore_ascii_case(name));
+        if let Some(column) = called(text) {
             return (Some(column), None);
         }
-        if let Some(column) = self.columns.iter().find(|c| c.full() == text) {
-            return (Some(column), Some(column.unit.to_owned()));
+        if let Some((name, unit)) = text.rsplit_once('_')
+            && let Some(column) = called(name)
+            && is_unit(unit, column.unit)
+        {
+            return (Some(column), Some(unit.to_owned()));
         }
         let bracketed = text
             .strip_suffix([']', ')'])
             .and_then(|rest| rest.split_once(['[', '(']))
             .map(|(name, unit)| (name.trim(), unit.trim()));
-        let known = |unit: &str| OTHER_UNITS.iter().any(|(u, n, _)| *u == unit || *n == unit);
-        let tailed = text.rsplit_once('_').filter(|(_, unit)| known(unit));
+        let tailed = text.rsplit_once('_').filter(|(_, unit)| other_units::is_known(unit));
         match bracketed.or(tailed) {
-            Some((name, unit)) => {
-                let column = self.columns.iter().find(|c| c.heading == name);
-                (column, Some(unit.to_owned()))
-            }
+            Some((name, unit)) => (called(name), Some(unit.to_owned())),
             None => (None, None),
         }
     }
@@ -373,21 +359,20 @@ impl Reader<'_, '_> {
             let label = format!("\"{written}\" is stated");
             (format!("the column {heading} must be in {unit}"), label)
         };
-        let known =
-            OTHER_UNITS.iter().find(|(other, needed, _)| *other == written && needed == unit);
+        let known = other_units::between(written, unit).map(|known| known.factor);
         let help = match (known, value) {
-            (Some((_, _, factor)), Some(value)) => format!(
+            (Some(factor), Some(value)) => format!(
                 "{} {written} is {}: multiply the column by {}; units are checked, never converted",
                 number_text(value),
                 format!("{} {unit}", number_text(value * factor)).trim_end(),
-                number_text(*factor)
+                number_text(factor)
             ),
-            (Some((_, _, factor)), None) if unit.is_empty() => {
-                format!("multiply the column by {}", number_text(*factor))
+            (Some(factor), None) if unit.is_empty() => {
+                format!("multiply the column by {}", number_text(factor))
             }
-            (Some((_, _, factor)), None) => format!(
+            (Some(factor), None) => format!(
                 "multiply the column by {} and write {unit}; units are checked, never converted",
-                number_text(*factor)
+                number_text(factor)
             ),
             (None, _) if unit.is_empty() => "leave the cell blank, or write -".to_owned(),
             (None, _) => format!("write {unit} if the values are in it"),

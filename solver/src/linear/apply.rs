@@ -5,10 +5,12 @@
 
 use super::kernels::{RowLinks, Value, add_link, stencil};
 use super::layout::Layout;
+use super::widest::widest;
 use crate::conduction::Operator;
 
+widest! {
 /// `out = A x` in row `j`; `out` starts with the row's first entry.
-pub(super) fn apply_row<V: Value>(
+fn apply_row<V: Value>(
     operator: &Operator,
     layout: &Layout,
     j: usize,
@@ -63,4 +65,5 @@ pub(super) fn apply_row<V: Value>(
             }
         }
     }
+}
 }

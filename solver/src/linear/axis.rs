@@ -119,17 +119,47 @@ impl AxisMap {
     }
 
     /// For each coarse point, the fine points that it feeds and its share in each.
-    pub fn transpose(&self) -> Vec<Vec<(usize, f64)>> {
-        let mut fed = vec![Vec::new(); self.count];
-        for (fine, (&lower, &share)) in self.lower.iter().zip(&self.share).enumerate() {
-            if share < 1.0 {
-                fed[lower as usize].push((fine, 1.0 - share));
-            }
+    pub fn transpose(&self) -> Fed {
+        let mut starts = vec![0; self.count + 1];
+        let entries = || {
+            self.lower.iter().zip(&self.share).zip(0..).flat_map(|((&lower, &share), fine)| {
+                [(lower, fine, 1.0 - share), (lower + 1, fine, share)]
+            })
+        };
+        for (coarse, _, share) in entries() {
             if share > 0.0 {
-                fed[lower as usize + 1].push((fine, share));
+                starts[coarse as usize + 1] += 1;
             }
         }
-        fed
+        for c in 0..self.count {
+            starts[c + 1] += starts[c];
+        }
+        let mut next = starts.clone();
+        let mut shares = vec![(0, 0.0); starts[self.count] as usize];
+        for (coarse, fine, share) in entries() {
+            if share > 0.0 {
+                let place = &mut next[coarse as usize];
+                shares[*place as usize] = (fine, share);
+                *place += 1;
+            }
+        }
+        Fed { starts, shares }
+    }
+}
+
+/// What coarse points feed: entries of point c from `starts[c]` to `starts[c + 1]`.
+#[derive(Debug)]
+pub(super) struct Fed {
+    pub starts: Vec<u32>,
+    /// Fine point and share.
+    pub shares: Vec<(u32, f64)>,
+}
+
+impl Fed {
+    /// Fine points that a coarse one feeds, and its share in each.
+    pub fn of(&self, coarse: usize) -> impl Iterator<Item = (usize, f64)> {
+        let range = self.starts[coarse] as usize..self.starts[coarse + 1] as usize;
+        self.shares[range].iter().map(|&(fine, share)| (fine as usize, share))
     }
 }
 
@@ -196,7 +226,7 @@ mod tests {
         let map = AxisMap::new(&x, &[0, 2, 4], 3, 4);
         assert_eq!((map.first, map.count), (1, 1));
         assert!(map.kept.is_empty());
-        assert_eq!(map.transpose(), vec![vec![(0, 1.0)]]);
+        assert_eq!(map.transpose().of(0).collect::<Vec<_>>(), vec![(0, 1.0)]);
     }
 
     #[test]
@@ -204,10 +234,9 @@ mod tests {
         let x = [0.0, 1.0, 2.0, 3.5, 4.0, 6.0, 6.5];
         let map = AxisMap::new(&x, &[0, 2, 5], 1, 7);
         let mut sum = [0.0; 6];
-        for fed in map.transpose() {
-            for (fine, share) in fed {
-                sum[fine] += share;
-            }
+        let fed = map.transpose();
+        for (fine, share) in (0..map.count).flat_map(|coarse| fed.of(coarse)) {
+            sum[fine] += share;
         }
         assert!(sum.iter().all(|s| (s - 1.0f64).abs() < 1e-15), "{sum:?}");
     }

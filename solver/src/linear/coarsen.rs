@@ -15,7 +15,8 @@
 
 use rayon::prelude::*;
 
-use super::axis::AxisMap;
+use super::axis::{AxisMap, Fed};
+use super::widest::widest;
 use crate::conduction::{Block, Operator};
 
 /// Maps of one block from a coarse plane to a fine one.
@@ -29,16 +30,21 @@ pub(super) struct BlockMap {
 pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
     let (ncx, ncy, nl) = (map.x.count, map.y.count, fine.nl);
     let mut coarse = Block::zeros(map.x.first, map.y.first, ncx, ncy, nl, !fine.seat.is_empty());
-    let fed_x = map.x.transpose();
-    let fed_y = map.y.transpose();
+    let (fed_x, fed_y) = (map.x.transpose(), map.y.transpose());
     let plane = fine.nx * fine.ny;
     let nx = fine.nx;
 
     // Links along x: series along each fine row, then shared out over the coarse rows.
     if map.x.kept.len() > 1 {
+        let halved = map.x.kept.windows(2).all(|ends| ends[1] == ends[0] + 2);
+        let every_second = halved.then(|| map.x.kept[0]);
         for_each_row(&mut coarse.east, ncx, ncy, |l, row, out, _| {
-            for &(j, share) in &fed_y[row] {
+            for (j, share) in fed_y.of(row) {
                 let links = &fine.east[l * plane + j * nx..][..nx];
+                if let Some(first) = every_second {
+                    neighbours_in_series(&mut out[..ncx - 1], share, &links[first..]);
+                    continue;
+                }
                 for (o, ends) in out.iter_mut().zip(map.x.kept.windows(2)) {
                     *o += share
                         * match links[ends[0]..ends[1]] {
@@ -60,9 +66,7 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
             line.resize(nx, 0.0);
             if to == from + 2 {
                 let (a, b) = (&links[from * nx..][..nx], &links[(from + 1) * nx..][..nx]);
-                for ((v, &a), &b) in line.iter_mut().zip(a).zip(b) {
-                    *v = two_in_series(a, b);
-                }
+                pairs_in_series(line, a, b);
             } else {
                 for (i, v) in line.iter_mut().enumerate() {
                     *v = in_series((from..to).map(|j| links[j * nx + i]));
@@ -73,17 +77,15 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
     }
     // What a cell owns.
     let shared = |values: &[f64], into: &mut Vec<f64>| {
-        if values.iter().all(|&v| v == 0.0) {
+        if values.par_iter().with_min_len(1 << 16).all(|&v| v == 0.0) {
             return;
         }
         for_each_row(into, ncx, ncy, |l, row, out, line| {
             line.clear();
             line.resize(nx, 0.0);
-            for &(j, share) in &fed_y[row] {
+            for (j, share) in fed_y.of(row) {
                 let cells = &values[l * plane + j * nx..][..nx];
-                for (v, &c) in line.iter_mut().zip(cells) {
-                    *v += share * c;
-                }
+                add_share(line, share, cells);
             }
             gather(line, &fed_x, out);
         });
@@ -110,9 +112,37 @@ pub(super) fn coarse_operator(
     }
 }
 
+widest! {
+    /// Links of the fine row, in series by two, times `share` to the coarse row's.
+    fn neighbours_in_series(out: &mut [f64], share: f64, links: &[f64]) {
+        for (o, pair) in out.iter_mut().zip(links.as_chunks::<2>().0) {
+            *o += share * two_in_series(pair[0], pair[1]);
+        }
+    }
+
+    /// Each of `a` in series with its like of `b`.
+    fn pairs_in_series(line: &mut [f64], a: &[f64], b: &[f64]) {
+        for ((v, &a), &b) in line.iter_mut().zip(a).zip(b) {
+            *v = two_in_series(a, b);
+        }
+    }
+
+    /// `line += share cells`.
+    fn add_share(line: &mut [f64], share: f64, cells: &[f64]) {
+        for (v, &c) in line.iter_mut().zip(cells) {
+            *v += share * c;
+        }
+    }
+}
+
 /// `1 / (1/a + 1/b)`; a missing link leaves none.
+#[inline(always)]
 fn two_in_series(a: f64, b: f64) -> f64 {
-    if a + b > 0.0 { a * b / (a + b) } else { 0.0 }
+    let sum = a + b;
+    let product = a * b;
+    // Divided in any case: a choice of values, not of ways, can be done by the vector.
+    let series = product / sum;
+    if sum > 0.0 { series } else { 0.0 }
 }
 
 fn in_series(links: impl Iterator<Item = f64>) -> f64 {
@@ -124,9 +154,11 @@ fn in_series(links: impl Iterator<Item = f64>) -> f64 {
     1.0 / resistance
 }
 
-fn gather(line: &[f64], fed: &[Vec<(usize, f64)>], out: &mut [f64]) {
-    for (o, fed) in out.iter_mut().zip(fed) {
-        *o = fed.iter().map(|&(i, share)| share * line[i]).sum();
+/// Shares of the fine cells out to the coarse ones.
+fn gather(line: &[f64], fed: &Fed, out: &mut [f64]) {
+    for (o, bounds) in out.iter_mut().zip(fed.starts.windows(2)) {
+        let shares = &fed.shares[bounds[0] as usize..bounds[1] as usize];
+        *o = shares.iter().map(|&(i, share)| share * line[i as usize]).sum();
     }
 }
 
@@ -161,6 +193,16 @@ mod tests {
         assert!((coarse.east[0] - 1.0 / (1.0 + 0.5)).abs() < 1e-15);
         assert!((coarse.east[1] - 1.0 / (1.0 / 3.0 + 1.0 / 6.0)).abs() < 1e-15);
         assert_eq!(coarse.east[2], 0.0);
+    }
+
+    #[test]
+    fn beyond_the_last_coarse_point_there_is_no_link() {
+        let mut fine = Block::zeros(0, 0, 5, 1, 1, false);
+        fine.east = vec![1.0, 2.0, 3.0, 6.0, 0.0];
+        let x = [0.0, 1.0, 2.0, 3.0, 4.0];
+        let map =
+            BlockMap { x: AxisMap::new(&x, &[0, 2], 0, 5), y: AxisMap::new(&[0.0], &[0], 0, 1) };
+        assert_eq!(coarse_block(&fine, &map).east, vec![1.0 / 1.5, 0.0]);
     }
 
     #[test]

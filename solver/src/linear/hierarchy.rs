@@ -5,9 +5,12 @@ use super::axis::{AxisMap, choose_target, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Interpolation;
+use super::kernels;
 use super::layout::{Layout, PAD};
 use super::pages::zeros;
+use super::rows::two_pieces;
 use super::strips::{Pieces, cut_rows, for_each_strip};
+use super::widest::widest;
 use crate::conduction::{Block, Operator};
 
 /// Coarsening stops at a plane of so many cells.
@@ -30,6 +33,9 @@ pub(super) struct Transfer {
     pub strips: Vec<usize>,
     /// Their bounds in the coarse level's vectors.
     pub bounds: Vec<usize>,
+    /// Fine rows of which each strip keeps the second colour, and their bounds where it is kept.
+    pub kept_rows: Vec<usize>,
+    pub kept_bounds: Vec<usize>,
 }
 
 /// One level.
@@ -99,7 +105,13 @@ impl Hierarchy {
             let next = coarse_operator(fine, &maps, (points_x.len(), points_y.len()));
             let strips = strips_of(points_y.len(), next.len());
             let layout = layout_of(&next, points_x.len(), points_y.len());
+            let kept_rows: Vec<usize> = strips
+                .iter()
+                .map(|&j| if j == 0 { 0 } else { *points_y.get(j).unwrap_or(&y.len()) })
+                .collect();
             level.transfer = Some(Transfer {
+                kept_bounds: kept_rows.iter().map(|&j| level.layout.split_start[j] / 2).collect(),
+                kept_rows,
                 maps: maps.iter().map(|m| ((&m.x).into(), (&m.y).into())).collect(),
                 bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
                 strips,
@@ -213,28 +225,50 @@ impl Level {
         for_each_strip(strips.len() - 1, outputs, &|strip, ((east, north), (link, pivot))| {
             let mut diagonal = Vec::new();
             for j in strips[strip]..strips[strip + 1] {
-                row_diagonal(operator, &layout, j, &mut diagonal);
-                eliminate(operator, &layout, j, &mut diagonal);
-                let base = layout.row_start[j];
-                for piece in layout.pieces(j) {
-                    let s = &layout.shapes[piece.block];
-                    let block = &operator.blocks[piece.block];
-                    for l in 0..s.nl {
-                        let row = (l * s.ny + piece.row) * s.nx..(l * s.ny + piece.row + 1) * s.nx;
-                        let to = piece.split + l * 2 * s.half - split_bounds[strip];
-                        let to = to..to + 2 * s.half;
-                        split_row(&block.east[row.clone()], &mut east.data[to.clone()]);
-                        split_row(&block.north[row.clone()], &mut north.data[to.clone()]);
-                        if linked {
-                            split_row(links(block, l, row), &mut link.data[to.clone()]);
-                        }
-                        let from = piece.natural - base + l * s.nx;
-                        split_row(&diagonal[from..from + s.nx], &mut pivot.data[to]);
-                    }
-                }
+                let into = LevelRow {
+                    base: split_bounds[strip],
+                    east: east.data,
+                    north: north.data,
+                    link: link.data,
+                    inverse_pivot: pivot.data,
+                };
+                fill_row(operator, &layout, j, &mut diagonal, into);
             }
         });
         Level { layout, east, north, link, inverse_pivot, strips, bounds, transfer: None }
+    }
+}
+
+/// A strip's piece of a level's arrays, from entry `base` on.
+pub(super) struct LevelRow<'a> {
+    base: usize,
+    east: &'a mut [f32],
+    north: &'a mut [f32],
+    link: &'a mut [f32],
+    inverse_pivot: &'a mut [f32],
+}
+
+widest! {
+    /// Conductances and reciprocal pivots of row `j`.
+    fn fill_row(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut Vec<f64>, into: LevelRow) {
+        row_diagonal(operator, layout, j, diagonal);
+        eliminate(operator, layout, j, diagonal);
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            let block = &operator.blocks[piece.block];
+            for l in 0..s.nl {
+                let row = (l * s.ny + piece.row) * s.nx..(l * s.ny + piece.row + 1) * s.nx;
+                let to = piece.split + l * 2 * s.half - into.base;
+                let to = to..to + 2 * s.half;
+                split_row(&block.east[row.clone()], &mut into.east[to.clone()]);
+                split_row(&block.north[row.clone()], &mut into.north[to.clone()]);
+                if !into.link.is_empty() {
+                    split_row(links(block, l, row), &mut into.link[to.clone()]);
+                }
+                let from = piece.natural - layout.row_start[j] + l * s.nx;
+                split_row(&diagonal[from..from + s.nx], &mut into.inverse_pivot[to]);
+            }
+        }
     }
 }
 
@@ -251,21 +285,14 @@ fn links(block: &Block, l: usize, row: std::ops::Range<usize>) -> &[f64] {
 }
 
 /// Even columns into the first half of `into`, odd ones into the second, in single precision.
+#[inline(always)]
 fn split_row(row: &[f64], into: &mut [f32]) {
-    let half = into.len() / 2;
-    let (even, odd) = into.split_at_mut(half);
-    let pairs = row.chunks_exact(2);
-    if let [last] = pairs.remainder() {
-        even[half - 1] = *last as f32;
-        odd[half - 1] = 0.0;
-    }
-    for ((pair, e), o) in pairs.zip(even).zip(odd) {
-        *e = pair[0] as f32;
-        *o = pair[1] as f32;
-    }
+    let (even, odd) = into.split_at_mut(into.len() / 2);
+    kernels::split(row, 1.0, even, odd);
 }
 
 /// Diagonal of the matrix in row `j` of the plane, natural order, from the row's first entry.
+#[inline(always)]
 fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut Vec<f64>) {
     diagonal.clear();
     diagonal.resize(layout.row_start[j + 1] - layout.row_start[j], 0.0);
@@ -278,11 +305,6 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
         for l in 0..s.nl {
             let row = l * plane + piece.row * s.nx;
             let out = &mut diagonal[piece.natural - base + l * s.nx..][..s.nx];
-            let add = |out: &mut [f64], values: &[f64]| {
-                for (o, v) in out.iter_mut().zip(values) {
-                    *o += v;
-                }
-            };
             add(out, &block.sink[row..row + s.nx]);
             add(out, &block.east[row..row + s.nx]);
             add(&mut out[1..], &block.east[row..row + s.nx - 1]);
@@ -304,6 +326,7 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
 }
 
 /// Turns the diagonal of row `j` into the reciprocal pivots of its columns.
+#[inline(always)]
 fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
     let base = layout.row_start[j];
     let pieces = layout.pieces(j);
@@ -316,29 +339,47 @@ fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64
         for l in (0..s.nl).rev() {
             let row = (l * s.ny + piece.row) * s.nx;
             let links = links(block, l, row..row + s.nx);
-            for i in 0..s.nx {
-                let here = at + l * s.nx + i;
-                diagonal[here] = reciprocal(diagonal[here]);
-                let below = if l > 0 { here - s.nx } else { top + s.i0 + i };
-                diagonal[below] -= links[i] * links[i] * diagonal[here];
-            }
+            let here = at + l * s.nx;
+            let below = if l > 0 { here - s.nx } else { top + s.i0 };
+            eliminate_sheet(diagonal, here, s.nx, Some((links, below)));
         }
     }
     let block = &operator.blocks[0];
     for l in 0..substrate.nl {
         let row = (l * substrate.ny + j) * substrate.nx;
-        for i in 0..substrate.nx {
-            let here = l * substrate.nx + i;
-            diagonal[here] = reciprocal(diagonal[here]);
-            if l + 1 < substrate.nl {
-                let link = block.up[row + i];
-                diagonal[here + substrate.nx] -= link * link * diagonal[here];
-            }
+        let here = l * substrate.nx;
+        let links = &block.up[row..row + substrate.nx];
+        let next = (l + 1 < substrate.nl).then_some((links, here + substrate.nx));
+        eliminate_sheet(diagonal, here, substrate.nx, next);
+    }
+}
+
+/// Pivots of a sheet's `n` cells, the first at `here`, turned into their reciprocals and taken out of
+/// the sheet that the links lead to.
+#[inline(always)]
+fn eliminate_sheet(diagonal: &mut [f64], here: usize, n: usize, next: Option<(&[f64], usize)>) {
+    for pivot in &mut diagonal[here..here + n] {
+        *pivot = reciprocal(*pivot);
+    }
+    if let Some((links, at)) = next {
+        let (next, here) = two_pieces(diagonal, at, here, n);
+        for ((next, here), link) in next.iter_mut().zip(here).zip(links) {
+            *next -= link * link * here;
         }
     }
 }
 
+/// `out += values`.
+#[inline(always)]
+fn add(out: &mut [f64], values: &[f64]) {
+    for (o, v) in out.iter_mut().zip(values) {
+        *o += v;
+    }
+}
+
 /// 1 / pivot; 0 where rounding or a missing sink leaves none, so that the cell is left alone.
+#[inline(always)]
 fn reciprocal(pivot: f64) -> f64 {
-    if pivot > 0.0 { 1.0 / pivot } else { 0.0 }
+    let reciprocal = 1.0 / pivot;
+    if pivot > 0.0 { reciprocal } else { 0.0 }
 }

@@ -88,6 +88,7 @@ impl Half {
     }
 
     /// Adds `weight` times the fine values, shared out, to the coarse ones.
+    #[inline(always)]
     pub fn restrict(&self, fine: &[f32], weight: f32, coarse: &mut [f32]) {
         let (n, count) = (fine.len(), coarse.len());
         match self {
@@ -122,6 +123,7 @@ impl Half {
 
     /// Adds the interpolated values to the fine ones. `line` holds the coarse values between
     /// two zeros.
+    #[inline(always)]
     pub fn interpolate(&self, line: &[f32], fine: &mut [f32]) {
         match self {
             Half::Kept { first } => kernels::add(fine, &line[1 + first..]),

@@ -1,46 +1,7 @@
-//! The inner loops over contiguous entries, each compiled for the plain instruction set and
-//! for the wide ones that the processor may have. No loop reorders a sum, so all versions give
-//! the same bits.
-//!
-//! This is the one place with `unsafe`: calling a function compiled for instructions that the
-//! processor was asked for a line above.
+//! The inner loops over contiguous entries. Those without a call of their own are inlined into the
+//! row that they are part of.
 
-/// Defines a function that runs the widest of its compiled versions.
-macro_rules! widest {
-    ($($(#[$meta:meta])* fn $name:ident $(<$g:ident: $bound:path>)? ($($arg:ident: $type:ty),* $(,)?) $(-> $result:ty)? $body:block)*) => {$(
-        $(#[$meta])*
-        #[allow(clippy::too_many_arguments)]
-        pub(super) fn $name $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? {
-            #[inline(always)]
-            #[allow(clippy::too_many_arguments)]
-            fn plain $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? $body
-            #[cfg(target_arch = "x86_64")]
-            {
-                #[target_feature(enable = "avx512f,avx512vl,avx512bw,avx512dq")]
-                #[allow(clippy::too_many_arguments)]
-                fn avx512 $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
-                #[target_feature(enable = "avx2")]
-                #[allow(clippy::too_many_arguments)]
-                fn avx2 $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
-                if is_x86_feature_detected!("avx512f")
-                    && is_x86_feature_detected!("avx512vl")
-                    && is_x86_feature_detected!("avx512bw")
-                    && is_x86_feature_detected!("avx512dq")
-                {
-                    // SAFETY: the processor has just been asked for these features.
-                    #[allow(unsafe_code)]
-                    return unsafe { avx512($($arg),*) };
-                }
-                if is_x86_feature_detected!("avx2") {
-                    // SAFETY: the processor has just been asked for this feature.
-                    #[allow(unsafe_code)]
-                    return unsafe { avx2($($arg),*) };
-                }
-            }
-            plain($($arg),*)
-        }
-    )*};
-}
+use super::widest::widest;
 
 /// Numbers that a vector may be made of.
 pub(super) trait Value: Copy + Sync {
@@ -85,6 +46,17 @@ pub(super) struct Around<'a> {
     pub link_b: &'a [f32],
 }
 
+/// Every half row is a multiple of so many entries long, the last ones filled up with cells without
+/// conductance: the widest instructions leave no remainder.
+pub(super) const LANES: usize = 8;
+
+/// The length of a half row, in a form that tells the compiler that it is a multiple of [`LANES`].
+#[inline(always)]
+fn whole(n: usize) -> usize {
+    debug_assert!(n.is_multiple_of(LANES));
+    n / LANES * LANES
+}
+
 impl<'a> Around<'a> {
     #[inline(always)]
     fn cut(self, n: usize) -> Self {
@@ -109,228 +81,330 @@ impl<'a> Around<'a> {
     }
 }
 
+/// A half sweep over one colour, with `sum` the values around a cell times their conductances.
+pub(super) trait Sweep {
+    /// Takes the right-hand side alone: the other colour is zero.
+    const FROM_F_ALONE: bool = false;
+    /// Adds to a share of the old value.
+    const OVER_OLD: bool = false;
+    /// Leaves the rest of the right-hand side.
+    const LEAVES_REST: bool = false;
+    /// What the columns are solved for.
+    fn value(f_and_sum: f32) -> f32;
+}
+
+/// Weight of the second colour's relaxation.
+const WEIGHT: f32 = 1.3;
+
+/// `f`.
+pub(super) struct Start;
+/// `f + sum`.
+pub(super) struct Plain;
+/// `W (f + sum)`, from zero; f becomes `f - W (f + sum)`.
+pub(super) struct FromZero;
+/// `W (f + sum)`, beside `1 - W` of the old value.
+pub(super) struct OverOld;
+
+impl Sweep for Start {
+    const FROM_F_ALONE: bool = true;
+    #[inline(always)]
+    fn value(f_and_sum: f32) -> f32 {
+        f_and_sum
+    }
+}
+impl Sweep for Plain {
+    #[inline(always)]
+    fn value(f_and_sum: f32) -> f32 {
+        f_and_sum
+    }
+}
+impl Sweep for FromZero {
+    const LEAVES_REST: bool = true;
+    #[inline(always)]
+    fn value(f_and_sum: f32) -> f32 {
+        WEIGHT * f_and_sum
+    }
+}
+impl Sweep for OverOld {
+    const OVER_OLD: bool = true;
+    #[inline(always)]
+    fn value(f_and_sum: f32) -> f32 {
+        WEIGHT * f_and_sum
+    }
+}
+
+/// Where a cell's column has been eliminated from.
+pub(super) trait Lead: Copy {
+    /// The first `n` entries.
+    fn cut(self, n: usize) -> Self;
+    /// Entry `k` after the elimination.
+    fn take(&self, k: usize, value: f32) -> f32;
+}
+
+/// Nothing yet: the right-hand side waits for more.
+#[derive(Clone, Copy)]
+pub(super) struct Whole;
+/// The column starts here: reciprocal pivots.
+#[derive(Clone, Copy)]
+pub(super) struct Pivot<'a>(pub &'a [f32]);
+/// The sheet before holds y: `pivot (value + link y)`.
+#[derive(Clone, Copy)]
+pub(super) struct After<'a> {
+    pub pivot: &'a [f32],
+    pub link: &'a [f32],
+    pub y: &'a [f32],
+}
+
+impl Lead for Whole {
+    #[inline(always)]
+    fn cut(self, _: usize) -> Self {
+        self
+    }
+    #[inline(always)]
+    fn take(&self, _: usize, value: f32) -> f32 {
+        value
+    }
+}
+
+impl Lead for Pivot<'_> {
+    #[inline(always)]
+    fn cut(self, n: usize) -> Self {
+        Pivot(&self.0[..n])
+    }
+    #[inline(always)]
+    fn take(&self, k: usize, value: f32) -> f32 {
+        self.0[k] * value
+    }
+}
+
+impl Lead for After<'_> {
+    #[inline(always)]
+    fn cut(self, n: usize) -> Self {
+        After { pivot: &self.pivot[..n], link: &self.link[..n], y: &self.y[..n] }
+    }
+    #[inline(always)]
+    fn take(&self, k: usize, value: f32) -> f32 {
+        self.pivot[k] * (value + self.link[k] * self.y[k])
+    }
+}
+
+/// One half row: `out` becomes what `lead` makes of `S`; with `ONCE`, a share of the old value is
+/// added at once, else f keeps it.
+#[inline(always)]
+pub(super) fn sweep<S: Sweep, L: Lead, const ONCE: bool>(
+    out: &mut [f32],
+    f: &mut [f32],
+    around: Around,
+    lead: L,
+) {
+    let n = whole(out.len());
+    let (out, f, a, lead) = (&mut out[..n], &mut f[..n], around.cut(n), lead.cut(n));
+    for k in 0..n {
+        let value = S::value(f[k] + a.sum(k));
+        let x = lead.take(k, value);
+        if S::LEAVES_REST {
+            f[k] -= value;
+        }
+        if S::OVER_OLD && ONCE {
+            out[k] = (1.0 - WEIGHT) * out[k] + x;
+        } else {
+            if S::OVER_OLD {
+                f[k] = (1.0 - WEIGHT) * out[k];
+            }
+            out[k] = x;
+        }
+    }
+}
+
+/// The same from f alone.
+#[inline(always)]
+pub(super) fn start<L: Lead>(out: &mut [f32], f: &[f32], lead: L) {
+    let n = whole(out.len());
+    let (out, f, lead) = (&mut out[..n], &f[..n], lead.cut(n));
+    for k in 0..n {
+        out[k] = lead.take(k, f[k]);
+    }
+}
+
+/// `out = f + sum of neighbours`.
+#[inline(always)]
+pub(super) fn gather(out: &mut [f32], f: &[f32], around: Around) {
+    let n = whole(out.len());
+    let (out, f, a) = (&mut out[..n], &f[..n], around.cut(n));
+    for k in 0..n {
+        out[k] = f[k] + a.sum(k);
+    }
+}
+
+/// `x += y`, of any length.
+#[inline(always)]
+pub(super) fn add(x: &mut [f32], y: &[f32]) {
+    for (x, y) in x.iter_mut().zip(y) {
+        *x += y;
+    }
+}
+
+/// `x = m x`.
+#[inline(always)]
+pub(super) fn scale_by(x: &mut [f32], pivot: &[f32]) {
+    let n = whole(x.len());
+    for (x, m) in x[..n].iter_mut().zip(&pivot[..n]) {
+        *x *= m;
+    }
+}
+
+/// `x = m (x + g y)`: one step toward the root of the columns.
+#[inline(always)]
+pub(super) fn eliminate(x: &mut [f32], link: &[f32], y: &[f32], pivot: &[f32]) {
+    let n = whole(x.len());
+    let (x, link, y, pivot) = (&mut x[..n], &link[..n], &y[..n], &pivot[..n]);
+    for k in 0..n {
+        x[k] = pivot[k] * (x[k] + link[k] * y[k]);
+    }
+}
+
+/// `x += g y`.
+#[inline(always)]
+pub(super) fn add_through(x: &mut [f32], link: &[f32], y: &[f32]) {
+    let n = whole(x.len());
+    let (x, link, y) = (&mut x[..n], &link[..n], &y[..n]);
+    for k in 0..n {
+        x[k] += link[k] * y[k];
+    }
+}
+
+/// `x += m g y`: one step back from the root.
+#[inline(always)]
+pub(super) fn substitute(x: &mut [f32], pivot: &[f32], link: &[f32], y: &[f32]) {
+    let n = whole(x.len());
+    let (x, pivot, link, y) = (&mut x[..n], &pivot[..n], &link[..n], &y[..n]);
+    for k in 0..n {
+        x[k] += pivot[k] * link[k] * y[k];
+    }
+}
+
+/// Even entries of `from` into one half, odd ones into the other, times `scale`.
+#[inline(always)]
+pub(super) fn split<V: Value>(from: &[V], scale: f64, even: &mut [f32], odd: &mut [f32]) {
+    let pairs = from.len() / 2;
+    // Rounded first: single precision is cheaper to sort.
+    let (blocks, rest) = from[..2 * pairs].as_chunks::<16>();
+    let (even_blocks, even_rest) = even[..pairs].as_chunks_mut::<8>();
+    let (odd_blocks, odd_rest) = odd[..pairs].as_chunks_mut::<8>();
+    for ((from, even), odd) in blocks.iter().zip(even_blocks).zip(odd_blocks) {
+        let mut line = [0.0; 16];
+        for k in 0..16 {
+            line[k] = from[k].scaled(scale);
+        }
+        for k in 0..8 {
+            even[k] = line[2 * k];
+            odd[k] = line[2 * k + 1];
+        }
+    }
+    for ((pair, e), o) in rest.as_chunks::<2>().0.iter().zip(even_rest).zip(odd_rest) {
+        *e = pair[0].scaled(scale);
+        *o = pair[1].scaled(scale);
+    }
+    if from.len() % 2 == 1 {
+        even[pairs] = from[2 * pairs].scaled(scale);
+    }
+}
+
+/// The reverse of [`split`].
+#[inline(always)]
+pub(super) fn merge(even: &[f32], odd: &[f32], scale: f32, to: &mut [f32]) {
+    let pairs = to.len() / 2;
+    let (e, o) = (&even[..pairs], &odd[..pairs]);
+    for k in 0..pairs {
+        to[2 * k] = e[k] * scale;
+        to[2 * k + 1] = o[k] * scale;
+    }
+    if to.len() % 2 == 1 {
+        to[2 * pairs] = even[pairs] * scale;
+    }
+}
+
+/// `line = lower + share (upper - lower)`.
+#[inline(always)]
+pub(super) fn between(line: &mut [f32], lower: &[f32], upper: &[f32], share: f32) {
+    for ((v, a), b) in line.iter_mut().zip(lower).zip(upper) {
+        *v = a + share * (b - a);
+    }
+}
+
+/// `out += weight r`.
+#[inline(always)]
+pub(super) fn add_times(out: &mut [f32], weight: f32, r: &[f32]) {
+    for (o, r) in out.iter_mut().zip(r) {
+        *o += weight * r;
+    }
+}
+
+/// `out += weight share r`.
+#[inline(always)]
+pub(super) fn add_shares(out: &mut [f32], weight: f32, share: &[f32], r: &[f32]) {
+    for ((o, s), r) in out.iter_mut().zip(share).zip(r) {
+        *o += weight * s * r;
+    }
+}
+
+/// `out += weight (1 - share) r`.
+#[inline(always)]
+pub(super) fn add_rests(out: &mut [f32], weight: f32, share: &[f32], r: &[f32]) {
+    for ((o, s), r) in out.iter_mut().zip(share).zip(r) {
+        *o += weight * (1.0 - s) * r;
+    }
+}
+
+/// `x += lower + share (upper - lower)`.
+#[inline(always)]
+pub(super) fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[f32]) {
+    for (((x, a), b), s) in x.iter_mut().zip(lower).zip(upper).zip(share) {
+        *x += a + s * (b - a);
+    }
+}
+
+/// One row of a sheet: sinks, links to both sides and to the rows before and after.
+#[inline(always)]
+pub(super) fn stencil<V: Value>(out: &mut [f64], x: &[V], g: RowLinks, above: &[V], below: &[V]) {
+    let n = out.len();
+    let (x, sink, east) = (&x[..n], &g.sink[..n], &g.east[..n]);
+    let (north, south) = (&g.north[..n], &g.south[..n]);
+    let (above, below) = (&above[..n], &below[..n]);
+    macro_rules! cell {
+        ($k:expr) => {{
+            let here = x[$k].wide();
+            sink[$k] * here
+                + north[$k] * (here - above[$k].wide())
+                + south[$k] * (here - below[$k].wide())
+        }};
+    }
+    out[0] = cell!(0);
+    if n > 1 {
+        out[0] += east[0] * (x[0].wide() - x[1].wide());
+        let last = n - 1;
+        out[last] = cell!(last) + east[last - 1] * (x[last].wide() - x[last - 1].wide());
+    }
+    // Closures would not be compiled for the wide instructions: hence the macro.
+    for k in 1..n.saturating_sub(1) {
+        let here = x[k].wide();
+        out[k] =
+            cell!(k) + east[k] * (here - x[k + 1].wide()) + east[k - 1] * (here - x[k - 1].wide());
+    }
+}
+
+/// `out += g (x - other)`.
+#[inline(always)]
+pub(super) fn add_link<V: Value>(out: &mut [f64], g: &[f64], x: &[V], other: &[V]) {
+    for (((o, g), x), other) in out.iter_mut().zip(g).zip(x).zip(other) {
+        *o += g * (x.wide() - other.wide());
+    }
+}
+
 widest! {
-    /// `out = f + sum of neighbours`.
-    fn gather(out: &mut [f32], f: &[f32], around: Around) {
-        let n = out.len();
-        let (f, a) = (&f[..n], around.cut(n));
-        for k in 0..n {
-            out[k] = f[k] + a.sum(k);
-        }
-    }
-
-    /// `out = m (f + sum of neighbours)`.
-    fn gather_pivot(out: &mut [f32], f: &[f32], around: Around, pivot: &[f32]) {
-        let n = out.len();
-        let (f, a, m) = (&f[..n], around.cut(n), &pivot[..n]);
-        for k in 0..n {
-            out[k] = m[k] * (f[k] + a.sum(k));
-        }
-    }
-
-    /// `out = w (f + sum of neighbours)`.
-    fn gather_times(out: &mut [f32], f: &[f32], around: Around, w: f32) {
-        let n = out.len();
-        let (f, a) = (&f[..n], around.cut(n));
-        for k in 0..n {
-            out[k] = w * (f[k] + a.sum(k));
-        }
-    }
-
-    /// `out = m w (f + sum of neighbours)`.
-    fn gather_times_pivot(out: &mut [f32], f: &[f32], around: Around, w: f32, pivot: &[f32]) {
-        let n = out.len();
-        let (f, a, m) = (&f[..n], around.cut(n), &pivot[..n]);
-        for k in 0..n {
-            out[k] = m[k] * (w * (f[k] + a.sum(k)));
-        }
-    }
-
-    /// `out = w (f + sum of neighbours)`; f becomes `f - out`.
-    fn gather_weighted(out: &mut [f32], f: &mut [f32], around: Around, w: f32) {
-        let n = out.len();
-        let (f, a) = (&mut f[..n], around.cut(n));
-        for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            out[k] = value;
-            f[k] -= value;
-        }
-    }
-
-    /// `out = m w (f + sum of neighbours)`; f becomes `f - w (f + sum of neighbours)`.
-    fn gather_weighted_pivot(out: &mut [f32], f: &mut [f32], around: Around, w: f32, pivot: &[f32]) {
-        let n = out.len();
-        let (f, a, m) = (&mut f[..n], around.cut(n), &pivot[..n]);
-        for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            out[k] = m[k] * value;
-            f[k] -= value;
-        }
-    }
-
-    /// `out = w (f + sum of neighbours)`; f becomes `(1 - w) old`, old what `out` held.
-    fn gather_over_old(out: &mut [f32], f: &mut [f32], around: Around, w: f32) {
-        let n = out.len();
-        let (f, a) = (&mut f[..n], around.cut(n));
-        for k in 0..n {
-            let value = w * (f[k] + a.sum(k));
-            f[k] = (1.0 - w) * out[k];
-            out[k] = value;
-        }
-    }
-
-    /// `out = (1 - w) out + m w (f + sum of neighbours)`.
-    fn gather_over_old_pivot(out: &mut [f32], f: &[f32], around: Around, w: f32, pivot: &[f32]) {
-        let n = out.len();
-        let (f, a, m) = (&f[..n], around.cut(n), &pivot[..n]);
-        for k in 0..n {
-            out[k] = (1.0 - w) * out[k] + m[k] * (w * (f[k] + a.sum(k)));
-        }
-    }
-
-    /// `x += y`.
-    fn add(x: &mut [f32], y: &[f32]) {
-        for (x, y) in x.iter_mut().zip(y) {
-            *x += y;
-        }
-    }
-
-    /// `out = m f`.
-    fn product(out: &mut [f32], f: &[f32], pivot: &[f32]) {
-        for ((o, f), m) in out.iter_mut().zip(f).zip(pivot) {
-            *o = m * f;
-        }
-    }
-
-    /// `x = m x`.
-    fn scale_by(x: &mut [f32], pivot: &[f32]) {
-        for (x, m) in x.iter_mut().zip(pivot) {
-            *x *= m;
-        }
-    }
-
-    /// `x = m (x + g y)`: one step toward the root of the columns.
-    fn eliminate(x: &mut [f32], link: &[f32], y: &[f32], pivot: &[f32]) {
-        for (((x, g), y), m) in x.iter_mut().zip(link).zip(y).zip(pivot) {
-            *x = m * (*x + g * y);
-        }
-    }
-
-    /// `x += g y`.
-    fn add_through(x: &mut [f32], link: &[f32], y: &[f32]) {
-        for ((x, g), y) in x.iter_mut().zip(link).zip(y) {
-            *x += g * y;
-        }
-    }
-
-    /// `x += m g y`: one step back from the root.
-    fn substitute(x: &mut [f32], pivot: &[f32], link: &[f32], y: &[f32]) {
-        for (((x, m), g), y) in x.iter_mut().zip(pivot).zip(link).zip(y) {
-            *x += m * g * y;
-        }
-    }
-
-    /// Even entries of `from` into one half, odd ones into the other, times `scale`.
-    fn split<V: Value>(from: &[V], scale: f64, even: &mut [f32], odd: &mut [f32]) {
-        let pairs = from.len() / 2;
-        let (e, o) = (&mut even[..pairs], &mut odd[..pairs]);
-        for k in 0..pairs {
-            e[k] = from[2 * k].scaled(scale);
-            o[k] = from[2 * k + 1].scaled(scale);
-        }
-        if from.len() % 2 == 1 {
-            even[pairs] = from[2 * pairs].scaled(scale);
-            odd[pairs] = 0.0;
-        }
-    }
-
-    /// The reverse of [`split`].
-    fn merge(even: &[f32], odd: &[f32], scale: f32, to: &mut [f32]) {
-        let pairs = to.len() / 2;
-        let (e, o) = (&even[..pairs], &odd[..pairs]);
-        for k in 0..pairs {
-            to[2 * k] = e[k] * scale;
-            to[2 * k + 1] = o[k] * scale;
-        }
-        if to.len() % 2 == 1 {
-            to[2 * pairs] = even[pairs] * scale;
-        }
-    }
-
     /// Adds the products of `a` and `b` to eight partial sums.
     fn dot_into<A: Pair>(lanes: &mut [f64; 8], pair: A) {
         pair.add_to(lanes);
-    }
-
-    /// `line = lower + share (upper - lower)`.
-    fn between(line: &mut [f32], lower: &[f32], upper: &[f32], share: f32) {
-        for ((v, a), b) in line.iter_mut().zip(lower).zip(upper) {
-            *v = a + share * (b - a);
-        }
-    }
-
-    /// `out += weight r`.
-    fn add_times(out: &mut [f32], weight: f32, r: &[f32]) {
-        for (o, r) in out.iter_mut().zip(r) {
-            *o += weight * r;
-        }
-    }
-
-    /// `out += weight share r`.
-    fn add_shares(out: &mut [f32], weight: f32, share: &[f32], r: &[f32]) {
-        for ((o, s), r) in out.iter_mut().zip(share).zip(r) {
-            *o += weight * s * r;
-        }
-    }
-
-    /// `out += weight (1 - share) r`.
-    fn add_rests(out: &mut [f32], weight: f32, share: &[f32], r: &[f32]) {
-        for ((o, s), r) in out.iter_mut().zip(share).zip(r) {
-            *o += weight * (1.0 - s) * r;
-        }
-    }
-
-    /// `x += lower + share (upper - lower)`.
-    fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[f32]) {
-        for (((x, a), b), s) in x.iter_mut().zip(lower).zip(upper).zip(share) {
-            *x += a + s * (b - a);
-        }
-    }
-
-    /// One row of a sheet: sinks, links to both sides and to the rows before and after.
-    fn stencil<V: Value>(out: &mut [f64], x: &[V], g: RowLinks, above: &[V], below: &[V]) {
-        let n = out.len();
-        let (x, sink, east) = (&x[..n], &g.sink[..n], &g.east[..n]);
-        let (north, south) = (&g.north[..n], &g.south[..n]);
-        let (above, below) = (&above[..n], &below[..n]);
-        macro_rules! cell {
-            ($k:expr) => {{
-                let here = x[$k].wide();
-                sink[$k] * here
-                    + north[$k] * (here - above[$k].wide())
-                    + south[$k] * (here - below[$k].wide())
-            }};
-        }
-        out[0] = cell!(0);
-        if n > 1 {
-            out[0] += east[0] * (x[0].wide() - x[1].wide());
-            let last = n - 1;
-            out[last] = cell!(last) + east[last - 1] * (x[last].wide() - x[last - 1].wide());
-        }
-        // Closures would not be compiled for the wide instructions: hence the macro.
-        for k in 1..n.saturating_sub(1) {
-            let here = x[k].wide();
-            out[k] = cell!(k)
-                + east[k] * (here - x[k + 1].wide())
-                + east[k - 1] * (here - x[k - 1].wide());
-        }
-    }
-
-    /// `out += g (x - other)`.
-    fn add_link<V: Value>(out: &mut [f64], g: &[f64], x: &[V], other: &[V]) {
-        for (((o, g), x), other) in out.iter_mut().zip(g).zip(x).zip(other) {
-            *o += g * (x.wide() - other.wide());
-        }
     }
 
     /// `x += alpha p`, `r -= alpha q`; adds the squares of r to eight partial sums.

@@ -7,8 +7,15 @@
 //! in two halves, the columns 0, 2, 4.. of the block and the columns 1, 3, 5..: one colour of
 //! the checkerboard is then contiguous.
 
+use super::kernels::LANES;
+
 /// Zeros kept before and behind each half row of the work rows.
 pub(super) const PAD: usize = 8;
+
+/// Entries of a half row of `nx` columns.
+pub(super) fn half(nx: usize) -> usize {
+    nx.div_ceil(2).next_multiple_of(LANES)
+}
 
 /// Position and size of one block.
 #[derive(Debug, Clone, Copy)]
@@ -18,7 +25,7 @@ pub(super) struct Shape {
     pub nx: usize,
     pub ny: usize,
     pub nl: usize,
-    /// Columns of a half row: nx / 2, rounded up.
+    /// Entries of a half row: nx / 2, rounded up to whole vectors.
     pub half: usize,
     /// First entry of this block in a work row.
     pub work: usize,
@@ -80,7 +87,7 @@ impl Layout {
     /// Lays out blocks given as (i0, j0, nx, ny, nl), the substrate first.
     pub fn new(nx: usize, ny: usize, blocks: impl Iterator<Item = [usize; 5]>) -> Self {
         let mut shapes: Vec<Shape> = blocks
-            .map(|[i0, j0, nx, ny, nl]| Shape { i0, j0, nx, ny, nl, half: nx.div_ceil(2), work: 0 })
+            .map(|[i0, j0, nx, ny, nl]| Shape { i0, j0, nx, ny, nl, half: half(nx), work: 0 })
             .collect();
         let work_len = place_in_work_rows(&mut shapes);
         let mut starting: Vec<Vec<usize>> = vec![Vec::new(); ny];

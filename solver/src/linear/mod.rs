@@ -4,9 +4,11 @@
 //!
 //! - `axis`, `coarsen`: the coarser planes and the conductances on them
 //! - `layout`, `strips`: rows in memory, and work shared out by strips of rows
-//! - `hierarchy`, `interpolation`, `coarsest`, `cycle`: the preconditioner
-//! - `kernels`, `pages`: the inner loops of all of it, and memory on large pages
-//! - `apply`, `solve`: the operator in double precision and the conjugate gradients
+//! - `hierarchy`, `interpolation`, `coarsest`, `cycle`, `rows`: the preconditioner, and what a
+//!   cycle does to one row
+//! - `kernels`, `widest`, `pages`: the inner loops of all of it, compiled for the instructions that
+//!   there are, and memory on large pages
+//! - `apply`, `iteration`, `solve`: the operator in double precision and the conjugate gradients
 //! - `sheet_modes`: what single precision may lose, kept in double
 //! - `norm`: the plain norm that callers judge residuals by
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
@@ -27,9 +29,11 @@ mod layout;
 pub mod matrix_market;
 mod norm;
 mod pages;
+mod rows;
 mod sheet_modes;
 pub mod solve;
 mod strips;
+mod widest;
 
 pub use csr::assemble;
 pub use matrix_market::{matrix_market, vector_market};

@@ -112,7 +112,9 @@ fn shape_of(operator: &Operator) -> Vec<[usize; 5]> {
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        Preconditioned { operator, hierarchy: Hierarchy::new(operator), kept: Mutex::new(None) }
+        let hierarchy = rayon::scope(|_| Hierarchy::new(operator));
+
+        Preconditioned { operator, hierarchy, kept: Mutex::new(None) }
     }
 
     /// Takes the preconditioner over to an operator of the same blocks with slightly changed
@@ -241,7 +243,8 @@ impl<'a> Preconditioned<'a> {
             vectors.restate(b);
             low.clear();
         }
-        let outcome = vectors.conjugate_gradients(b, b_norm, params);
+        // On a worker: every hand-over of strips from a foreign thread would wait for one to wake.
+        let outcome = rayon::scope(|_| vectors.conjugate_gradients(b, b_norm, params));
         if !vectors.kept.base.is_empty() {
             vectors.round();
             low.resize(n, 0.0);

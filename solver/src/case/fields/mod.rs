@@ -16,6 +16,7 @@ use toml::de::{DeTable, DeValue};
 use super::codes;
 use super::context::{Context, Located, nearest, quoted_list};
 use super::diagnostic::Diagnostic;
+use super::other_units;
 
 use notes::NotedForm;
 pub(super) use notes::Notes;
@@ -433,6 +434,16 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
                 &entry.key_span,
                 "",
             );
+            if let Some((key, unit, other)) = other_units::key_in_another(entry.key, absent.clone())
+            {
+                misspelt.push(key);
+                let help = numbers::converted(entry.value, other)
+                    .map_or(format!("did you mean {key}?"), |value| {
+                        format!("write {key} = {value} if the value is in {unit}")
+                    });
+                self.context.push(finding.help(help));
+                continue;
+            }
             self.context.push(match nearest(entry.key, absent) {
                 Some(key) => {
                     misspelt.push(key);

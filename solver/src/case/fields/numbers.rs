@@ -5,6 +5,7 @@ use toml::de::{DeArray, DeValue};
 
 use super::super::codes;
 use super::super::context::{Located, number_text};
+use super::super::other_units::OtherUnit;
 use super::super::ranges::Quantity;
 use super::{Fields, Form, Need};
 
@@ -261,6 +262,26 @@ impl<'t, 'i> Fields<'_, 't, 'i> {
             return None;
         }
         Some(Located { value: number, span })
+    }
+}
+
+/// A number, or lists of numbers, as they would be written in another unit.
+pub(super) fn converted(value: &Spanned<DeValue<'_>>, unit: &OtherUnit) -> Option<String> {
+    match value.get_ref() {
+        DeValue::Float(float) => {
+            let number = float.as_str().parse::<f64>().ok()?;
+            Some(number_text(unit.converted(number)))
+        }
+        DeValue::Integer(integer) => {
+            let number = i128::from_str_radix(integer.as_str(), integer.radix()).ok()?;
+            Some(number_text(unit.converted(number as f64)))
+        }
+        DeValue::Array(array) if array.len() <= 8 => {
+            let items: Option<Vec<String>> =
+                array.iter().map(|item| converted(item, unit)).collect();
+            Some(format!("[{}]", items?.join(", ")))
+        }
+        _ => None,
     }
 }
 

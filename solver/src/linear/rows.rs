@@ -1,0 +1,436 @@
+//! What a cycle does to one row of the plane, each compiled as a whole for the widest
+//! instructions: the rows of small die are so short that a call for each of their half rows costs
+//! as much as its work.
+
+use super::hierarchy::Level;
+use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Value, Whole};
+use super::layout::{PAD, Piece, Shape, half};
+use super::widest::widest;
+
+/// Work rows kept: a power of two above the distance between the first and the last stage.
+const RING: usize = 8;
+
+/// Work rows of one thread, row `j` of the plane at `j % RING`.
+#[derive(Debug, Default)]
+pub(super) struct Rows {
+    x: [Vec<f32>; RING],
+    f: [Vec<f32>; RING],
+    line: Vec<f32>,
+    zeros: Vec<f32>,
+}
+
+impl Rows {
+    pub fn new(level: &Level) -> Self {
+        let row = || vec![0.0; level.layout.work_len];
+        let half = half(level.layout.nx) + 2 * PAD;
+        Rows {
+            x: std::array::from_fn(|_| row()),
+            f: std::array::from_fn(|_| row()),
+            line: vec![0.0; 2 * half],
+            zeros: vec![0.0; half],
+        }
+    }
+}
+
+/// Sets the second colour of row `j` aside.
+pub(super) fn keep_second(level: &Level, j: usize, rows: &Rows, kept: &mut [f32], base: usize) {
+    for piece in level.layout.pieces(j) {
+        let s = &level.layout.shapes[piece.block];
+        for l in 0..s.nl {
+            let from = &rows.x[j % RING][s.work_half(l, s.half_of(1, j))..][..s.half];
+            kept[piece.split / 2 + l * s.half - base..][..s.half].copy_from_slice(from);
+        }
+    }
+}
+
+/// Takes the second colour of row `j` back.
+pub(super) fn take_second(level: &Level, j: usize, kept: &[f32], rows: &mut Rows) {
+    for piece in level.layout.pieces(j) {
+        let s = &level.layout.shapes[piece.block];
+        for l in 0..s.nl {
+            let from = &kept[piece.split / 2 + l * s.half..][..s.half];
+            rows.x[j % RING][s.work_half(l, s.half_of(1, j))..][..s.half].copy_from_slice(from);
+        }
+    }
+}
+
+widest! {
+    /// Splits the right-hand side of row `j` into the two halves of its work row.
+    fn load_row<F: Value>(level: &Level, j: usize, scale: f64, f: &[F], rows: &mut Rows) {
+        let layout = &level.layout;
+        let to = &mut rows.f[j % RING];
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            if piece.block > 0 {
+                // The place may have been another island's: its padding must be zero.
+                let place = s.work..s.work + 2 * s.nl * s.work_stride();
+                rows.x[j % RING][place].fill(0.0);
+            }
+            for l in 0..s.nl {
+                let from = &f[piece.natural + l * s.nx..][..s.nx];
+                let start = s.work_half(l, 0);
+                let (head, tail) = to[start..].split_at_mut(s.work_stride());
+                kernels::split(from, scale, &mut head[..s.half], &mut tail[..s.half]);
+            }
+        }
+    }
+
+    /// Relaxes the columns of one colour in row `j`: `x = T⁻¹ f`.
+    fn start(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+        relax_as::<kernels::Start>(level, j, colour, rows)
+    }
+
+    /// The same: `x = T⁻¹ (f + G x)`.
+    fn relax(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+        relax_as::<kernels::Plain>(level, j, colour, rows)
+    }
+
+    /// The same, weighted and from zero: `x = W T⁻¹ (f + G x)`, and f becomes `f - W (f + G x)`.
+    fn relax_from_zero(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+        relax_as::<kernels::FromZero>(level, j, colour, rows)
+    }
+
+    /// The same, weighted: `x += W (T⁻¹ (f + G x) - x)`; f is used up.
+    fn relax_over_old(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+        relax_as::<kernels::OverOld>(level, j, colour, rows)
+    }
+
+    /// Residual of the second colour in row `j` (that of the first is zero), shared out over the
+    /// coarse rows of this strip.
+    fn restrict_row(
+        level: &Level,
+        coarse: &Level,
+        j: usize,
+        strip: std::ops::Range<usize>,
+        base: usize,
+        rows: &mut Rows,
+        out: &mut [f32],
+    ) {
+        let Some(transfer) = &level.transfer else { return };
+        let layout = &level.layout;
+        let mut row = std::mem::take(&mut rows.x[j % RING]);
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            let (map_x, map_y) = &transfer.maps[piece.block];
+            let h = s.half_of(1, j);
+            let (lower, share) = map_y.at(piece.row);
+            let lower = map_y.first + lower;
+            for l in 0..s.nl {
+                let at = s.work_half(l, h);
+                // The second colour's x is not needed any more: its place takes the residual.
+                let (_, sheet, _) = around_sheet(&mut row, s, l);
+                let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
+                kernels::gather(residual, &rows.f[j % RING][at..at + s.half], around);
+                let residual = &residual[..s.columns(h)];
+                for (coarse_row, share) in [(lower, 1.0 - share), (lower + 1, share)] {
+                    if share == 0.0 || !strip.contains(&coarse_row) {
+                        continue;
+                    }
+                    let to = coarse.layout.piece(coarse_row, piece.block).natural + l * map_x.count;
+                    map_x.halves[h].restrict(residual, share, &mut out[to - base..][..map_x.count]);
+                }
+            }
+        }
+        rows.x[j % RING] = row;
+    }
+
+    /// Adds the interpolated coarse correction to the second colour of row `j`.
+    fn add_correction(level: &Level, coarse: &Level, j: usize, coarse_x: &[f32], rows: &mut Rows) {
+        let Some(transfer) = &level.transfer else { return };
+        let layout = &level.layout;
+        let Rows { x, line, .. } = rows;
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            let (map_x, map_y) = &transfer.maps[piece.block];
+            let h = s.half_of(1, j);
+            let (lower, share) = map_y.at(piece.row);
+            let lower = map_y.first + lower;
+            let count = map_x.count;
+            for l in 0..s.nl {
+                let from = coarse.layout.piece(lower, piece.block).natural + l * count;
+                let from = &coarse_x[from..from + count];
+                // The line stands between zeros, so that a share of nothing can be read.
+                let line = &mut line[..count + 2];
+                line[count + 1] = 0.0;
+                if share > 0.0 {
+                    let next = coarse.layout.piece(lower + 1, piece.block).natural + l * count;
+                    let next = &coarse_x[next..next + count];
+                    kernels::between(&mut line[1..=count], from, next, share);
+                } else {
+                    line[1..=count].copy_from_slice(from);
+                }
+                let at = s.work_half(l, h);
+                map_x.halves[h].interpolate(line, &mut x[j % RING][at..at + s.columns(h)]);
+            }
+        }
+    }
+
+    /// Writes row `j` in natural order; adds its product with f to eight partial sums.
+    fn store_row<F: Value>(
+        level: &Level,
+        j: usize,
+        scale: f64,
+        f: &[F],
+        rows: &Rows,
+        z: &mut [f32],
+        base: usize,
+        lanes: &mut [f64; 8],
+    ) {
+        let layout = &level.layout;
+        let x = &rows.x[j % RING];
+        let back = (1.0 / scale) as f32;
+        for piece in layout.pieces(j) {
+            let s = &layout.shapes[piece.block];
+            for l in 0..s.nl {
+                let from = piece.natural + l * s.nx;
+                let to = &mut z[from - base..][..s.nx];
+                kernels::merge(&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..], back, to);
+                kernels::dot_into(lanes, (&f[from..from + s.nx], &*to));
+            }
+        }
+    }
+}
+
+/// Reciprocal pivots of half `h` of sheet `l` of a piece.
+#[inline(always)]
+fn pivots<'a>(level: &'a Level, piece: &Piece, s: &Shape, l: usize, h: usize) -> &'a [f32] {
+    &level.inverse_pivot[piece.split + (2 * l + h) * s.half..][..s.half]
+}
+
+/// Relaxes the columns of one colour in row `j` as `S` says.
+#[inline(always)]
+fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+    let mut row = std::mem::take(&mut rows.x[j % RING]);
+    let mut f_row = std::mem::take(&mut rows.f[j % RING]);
+    let pieces = level.layout.pieces(j);
+    let s = &level.layout.shapes[0];
+    let h = s.half_of(colour, j);
+    if level.single_sheet() {
+        let lead = Pivot(pivots(level, &pieces[0], s, 0, h));
+        sweep_half::<S, _, true>(level, j, &pieces[0], (0, h), rows, (&mut row, &mut f_row), lead);
+    } else {
+        relax_columns::<S>(level, j, colour, rows, (&mut row, &mut f_row));
+        if S::OVER_OLD {
+            for piece in pieces {
+                let s = &level.layout.shapes[piece.block];
+                for l in 0..s.nl {
+                    let at = s.work_half(l, s.half_of(colour, j));
+                    kernels::add(&mut row[at..at + s.half], &f_row[at..at + s.half]);
+                }
+            }
+        }
+    }
+    rows.x[j % RING] = row;
+    rows.f[j % RING] = f_row;
+}
+
+/// Right-hand sides and elimination in one: up the substrate and down the islands, which meet at
+/// the substrate's top sheet; then back.
+#[inline(always)]
+fn relax_columns<S: Sweep>(
+    level: &Level,
+    j: usize,
+    colour: usize,
+    rows: &Rows,
+    (row, f_row): (&mut [f32], &mut [f32]),
+) {
+    let layout = &level.layout;
+    let pieces = layout.pieces(j);
+    let substrate = &layout.shapes[0];
+    let top = substrate.nl - 1;
+    let seat_at = |s: &Shape, h: usize| {
+        let first = s.i0 + h;
+        substrate.work_half(top, first & 1) + first / 2
+    };
+    let h_substrate = substrate.half_of(colour, j);
+    sweep_half::<S, _, false>(level, j, &pieces[0], (top, h_substrate), rows, (row, f_row), Whole);
+    for piece in &pieces[1..] {
+        let s = &layout.shapes[piece.block];
+        let h = s.half_of(colour, j);
+        let link = |l: usize| &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
+        for l in (0..s.nl).rev() {
+            let pivot = pivots(level, piece, s, l, h);
+            if l + 1 == s.nl {
+                let lead = Pivot(pivot);
+                sweep_half::<S, _, false>(level, j, piece, (l, h), rows, (row, f_row), lead);
+            } else {
+                let lead = (pivot, link(l + 1), l + 1);
+                sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
+            }
+        }
+        let (x, above) = two_pieces(row, seat_at(s, h), s.work_half(0, h), s.half);
+        kernels::add_through(x, link(0), above);
+    }
+    let (s, h, piece) = (substrate, h_substrate, &pieces[0]);
+    let link = |l: usize| &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
+    for l in 0..s.nl {
+        let pivot = pivots(level, piece, s, l, h);
+        let at = s.work_half(l, h);
+        if l == top {
+            if l == 0 {
+                kernels::scale_by(&mut row[at..at + s.half], pivot);
+            } else {
+                let (x, below) = two_pieces(row, at, s.work_half(l - 1, h), s.half);
+                kernels::eliminate(x, link(l - 1), below, pivot);
+            }
+        } else if l == 0 {
+            let lead = Pivot(pivot);
+            sweep_half::<S, _, false>(level, j, piece, (l, h), rows, (row, f_row), lead);
+        } else {
+            let lead = (pivot, link(l - 1), l - 1);
+            sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
+        }
+    }
+    for l in (0..top).rev() {
+        let pivot = pivots(level, piece, s, l, h);
+        let (x, above) = two_pieces(row, s.work_half(l, h), s.work_half(l + 1, h), s.half);
+        kernels::substitute(x, pivot, link(l), above);
+    }
+    for piece in &pieces[1..] {
+        let s = &layout.shapes[piece.block];
+        let h = s.half_of(colour, j);
+        for l in 0..s.nl {
+            let pivot = pivots(level, piece, s, l, h);
+            let link = &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
+            let from = if l == 0 { seat_at(s, h) } else { s.work_half(l - 1, h) };
+            let (x, below) = two_pieces(row, s.work_half(l, h), from, s.half);
+            kernels::substitute(x, pivot, link, below);
+        }
+    }
+}
+
+/// One half row of sheet `l` of a piece. `ONCE`: the column ends here.
+#[inline(always)]
+fn sweep_half<S: Sweep, L: Lead, const ONCE: bool>(
+    level: &Level,
+    j: usize,
+    piece: &Piece,
+    (l, h): (usize, usize),
+    rows: &Rows,
+    (row, f_row): (&mut [f32], &mut [f32]),
+    lead: L,
+) {
+    let s = &level.layout.shapes[piece.block];
+    let at = s.work_half(l, h);
+    let f = &mut f_row[at..at + s.half];
+    if S::FROM_F_ALONE {
+        kernels::start(&mut row[at..at + s.half], f, lead);
+    } else {
+        let (_, sheet, _) = around_sheet(row, s, l);
+        let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
+        kernels::sweep::<S, L, ONCE>(out, f, around, lead);
+    }
+}
+
+/// The same where the elimination comes from the sheet `lead.2`: reciprocal pivots, links to that
+/// sheet.
+#[inline(always)]
+fn sweep_after<S: Sweep>(
+    level: &Level,
+    j: usize,
+    piece: &Piece,
+    (l, h): (usize, usize),
+    rows: &Rows,
+    (row, f_row): (&mut [f32], &mut [f32]),
+    (pivot, link, before): (&[f32], &[f32], usize),
+) {
+    let s = &level.layout.shapes[piece.block];
+    let at = s.work_half(l, h);
+    let f = &mut f_row[at..at + s.half];
+    let (lower, sheet, upper) = around_sheet(row, s, l);
+    let from = s.work_half(before, h);
+    let y = if before < l {
+        &lower[from..from + s.half]
+    } else {
+        &upper[from - lower.len() - sheet.len()..][..s.half]
+    };
+    let lead = After { pivot, link, y };
+    if S::FROM_F_ALONE {
+        kernels::start(&mut sheet[at - lower.len()..][..s.half], f, lead);
+    } else {
+        let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
+        kernels::sweep::<S, After, false>(out, f, around, lead);
+    }
+}
+
+/// Sheet `l` of a block in a work row (both halves, each between its zeros), what stands before
+/// it, and what behind.
+#[inline(always)]
+fn around_sheet<'a>(
+    row: &'a mut [f32],
+    s: &Shape,
+    l: usize,
+) -> (&'a [f32], &'a mut [f32], &'a [f32]) {
+    let (before, rest) = row.split_at_mut(s.work_half(l, 0) - PAD);
+    let (sheet, behind) = rest.split_at_mut(2 * s.work_stride());
+    (before, sheet, behind)
+}
+
+/// Half `h` of sheet `l` in row `j`, to be written, and what surrounds it; `sheet` holds both
+/// halves.
+#[inline(always)]
+fn neighbours<'a>(
+    level: &'a Level,
+    j: usize,
+    piece: &Piece,
+    (l, h): (usize, usize),
+    rows: &'a Rows,
+    sheet: &'a mut [f32],
+) -> (&'a mut [f32], Around<'a>) {
+    let s = &level.layout.shapes[piece.block];
+    let n = s.half;
+    let split = piece.split + 2 * l * n;
+    let at = s.work_half(l, h);
+    let zeros = &rows.zeros[..n];
+    let north = &level.north[split + h * n..][..n];
+    let above = if piece.row + 1 < s.ny { &rows.x[(j + 1) % RING][at..at + n] } else { zeros };
+    let (south, below) = match piece.split_south {
+        Some(split_south) => (
+            &level.north[split_south + (2 * l + h) * n..][..n],
+            &rows.x[(j + RING - 1) % RING][at..at + n],
+        ),
+        None => (zeros, zeros),
+    };
+    let (even, odd) = sheet.split_at_mut(s.work_stride());
+    // Conductances from the even columns to the odd ones after them, and from those on.
+    let link_a = &level.east[PAD + split..][..n];
+    if h == 0 {
+        let odd = &*odd;
+        let around = Around {
+            above,
+            north,
+            below,
+            south,
+            side_a: &odd[PAD..PAD + n],
+            link_a,
+            side_b: &odd[PAD - 1..PAD - 1 + n],
+            link_b: &level.east[PAD + split + n - 1..][..n],
+        };
+        (&mut even[PAD..PAD + n], around)
+    } else {
+        let even = &even[PAD..PAD + n + 1];
+        let around = Around {
+            above,
+            north,
+            below,
+            south,
+            side_a: &even[..n],
+            link_a,
+            side_b: &even[1..],
+            link_b: &level.east[PAD + split + n..][..n],
+        };
+        (&mut odd[PAD..PAD + n], around)
+    }
+}
+
+/// Two pieces of a row, `n` entries from `to` (to be written) and from `from`.
+#[inline(always)]
+pub(super) fn two_pieces<T>(row: &mut [T], to: usize, from: usize, n: usize) -> (&mut [T], &[T]) {
+    if to < from {
+        let (head, tail) = row.split_at_mut(from);
+        (&mut head[to..to + n], &tail[..n])
+    } else {
+        let (head, tail) = row.split_at_mut(to);
+        (&mut tail[..n], &head[from..from + n])
+    }
+}
