@@ -18,9 +18,9 @@ use crate::steady::{GridSolution, SteadyError, SteadyOptions, WetLaw, solve_on_m
 const KEPT_LAWS: usize = 8;
 
 /// Relative residual of a step over the error allowed in time, 1/K, and its bounds.
-const LINEAR_SHARE_1_K: f64 = 2e-4;
+const LINEAR_SHARE_1_K: f64 = 3e-5;
 const LEAST_RESIDUAL: f64 = 1e-10;
-const MOST_RESIDUAL: f64 = 2e-5;
+const MOST_RESIDUAL: f64 = 3e-6;
 /// Largest residual of a steady state to start from.
 const MOST_STEADY_RESIDUAL: f64 = 1e-10;
 
