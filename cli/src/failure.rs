@@ -3,7 +3,8 @@
 use std::io;
 use std::path::Path;
 
-use sprayside_solver::case::Diagnostic;
+use sprayside_solver::case::codes::FILE_UNREADABLE;
+use sprayside_solver::case::{Diagnostic, Severity};
 
 use crate::diagnostics;
 use crate::exit::Exit;
@@ -48,6 +49,8 @@ impl Failure {
     /// The exit code.
     pub fn exit(&self) -> Exit {
         match self {
+            // Nothing is wrong with a case whose files are only not there to be read.
+            Failure::Case(findings) if only_files_are_missing(findings) => Exit::File,
             Failure::Case(_) | Failure::Request { .. } => Exit::BadInput,
             Failure::NoSolution { .. } => Exit::NoSolution,
             Failure::File { .. } => Exit::File,
@@ -64,6 +67,13 @@ impl Failure {
             Failure::File { headline, help } => diagnostics::plain_error(headline, help.as_deref()),
         }
     }
+}
+
+/// Whether all that is wrong is files that the case names and that cannot be read.
+fn only_files_are_missing(findings: &[Diagnostic]) -> bool {
+    let mut errors =
+        findings.iter().filter(|finding| finding.severity == Severity::Error).peekable();
+    errors.peek().is_some() && errors.all(|error| error.code.id == FILE_UNREADABLE.id)
 }
 
 /// The system's reason without its number: "No such file or directory".

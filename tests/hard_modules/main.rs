@@ -4,7 +4,7 @@
 //! One to 300 die, conductivities a million apart, layers of 1 µm to 10 mm, coefficients that make
 //! the Biot number 1e-6 to 1e6, slivers of die, attaches that all but insulate, modules that all but
 //! nothing cools. A few dozen run with the other tests; `HARD_MODULES=3000 cargo test -p
-//! sprayside_solver --test hard_modules -- --ignored --nocapture` runs as many as asked for.
+//! sprayside_solver --test hard_modules -- --ignored thousands --nocapture` runs as many as asked for.
 
 #![allow(clippy::print_stdout, reason = "what a long run found is read by people")]
 
@@ -160,6 +160,20 @@ fn hard_modules_solve_soundly_or_end_with_a_reason() {
     let (faults, table) = run(1..=40);
     assert!(faults.is_empty(), "{table}\n{}", faults.join("\n"));
     println!("{table}");
+}
+
+/// Seats ten thousand times stronger than the links in the plane, and rows of a third of a
+/// micrometre beside wide ones: these took 61 to 104 iterations once.
+#[test]
+fn strong_seats_and_close_pairs_of_lines_take_few_iterations() {
+    for seed in [2013, 2509, 5026, 5286, 5462] {
+        match end_of(seed) {
+            End::Solved { iterations, .. } => {
+                assert!(iterations <= 25.0, "{seed}: {iterations} iterations");
+            }
+            end => panic!("{seed}: {end:?}"),
+        }
+    }
 }
 
 #[test]

@@ -29,10 +29,10 @@ fn what_is_not_text_is_refused() {
 }
 
 #[test]
-fn a_missing_grid_is_a_mistake_of_the_case() {
+fn a_missing_grid_is_a_file_that_cannot_be_read() {
     let text = CASE.replace("htc_W_m2K = 8000.0", "map = \"gone.csv\"");
     let room = Room::with("case.toml", &text);
-    room.run(&["solve", "case.toml"]).ends_with(2).complains_of("gone.csv");
+    room.run(&["solve", "case.toml"]).ends_with(4).complains_of("gone.csv");
 }
 
 #[test]

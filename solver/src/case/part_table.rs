@@ -13,9 +13,7 @@ use super::csv_file::{self, Mistakes, cells};
 use super::diagnostic::SourceText;
 use super::fields::{Fields, Need};
 use super::other_units;
-
-/// Most rows of a table.
-const MOST_ROWS: usize = 4096;
+use super::ranges::MOST_PARTS;
 
 /// What the cells of a column become.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -192,8 +190,8 @@ impl Reader<'_, '_> {
         }
         let mut parts = Vec::new();
         for (span, row) in lines {
-            if parts.len() == MOST_ROWS {
-                let headline = format!("a table has at most {MOST_ROWS} rows");
+            if parts.len() == MOST_PARTS {
+                let headline = format!("a table has at most {MOST_PARTS} rows");
                 self.note(codes::TABLE_CELL, headline, &span, "this row is one too many", "");
                 break;
             }

@@ -3,6 +3,10 @@
 //! The ranges are wide: they catch slips of unit and of sign, not unusual design. They are
 //! common practice (no source) unless a comment says otherwise.
 
+/// Most parts of one kind, inline and in tables together: far more than any module has, few enough
+/// to compare each with each.
+pub(super) const MOST_PARTS: usize = 4096;
+
 /// A quantity with its unit and what a case may state of it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Quantity {

@@ -9,19 +9,25 @@
 /// Most intervals that one coarse interval may replace.
 const MOST_MERGED: usize = 4;
 
+/// An interval so many times shorter than the next is merged with it as soon as it is narrow.
+const JUMP: f64 = 4.0;
+
 /// Indices of the points that stay when neighbours closer than `target` are merged; ascending,
-/// the first is always 0. `positions` ascend.
+/// the first is always 0. `positions` ascend. Of two points that stand close together among wide
+/// intervals one goes as soon as their distance is to be merged: relaxation leaves such a pair alone.
 pub(super) fn coarse_points(positions: &[f64], target: f64) -> Vec<usize> {
     let last = positions.len() - 1;
     let reach = target * (1.0 + 1e-9);
+    let goes = |here: usize, next: usize| {
+        let near = positions[next] - positions[here];
+        let far = positions[next + 1] - positions[next];
+        near + far <= reach || (2.0 * near <= reach && far >= JUMP * near)
+    };
     let mut points = vec![0];
     let mut here = 0;
     while here < last {
         let mut next = here + 1;
-        while next < last
-            && next - here < MOST_MERGED
-            && positions[next + 1] - positions[here] <= reach
-        {
+        while next < last && next - here < MOST_MERGED && goes(here, next) {
             next += 1;
         }
         // Points beyond the last coarse one take its value, as if mirrored at the border.
@@ -204,6 +210,15 @@ mod tests {
     fn wide_intervals_stay_while_narrow_ones_merge() {
         let x = [0.0, 1.0, 2.0, 3.0, 4.0, 14.0, 24.0, 25.0, 26.0];
         assert_eq!(coarse_points(&x, 2.0), vec![0, 2, 4, 5, 6, 8]);
+    }
+
+    #[test]
+    fn of_a_close_pair_among_wide_intervals_one_goes_first() {
+        assert_eq!(coarse_points(&[0.0, 10.0, 10.1, 20.0, 30.0], 0.21), vec![0, 1, 3, 4]);
+        assert_eq!(coarse_points(&[0.0, 10.0, 10.1, 20.0, 30.0], 0.19), vec![0, 1, 2, 3, 4]);
+        // Not where intervals only grow.
+        assert_eq!(coarse_points(&[0.0, 1.0, 4.9, 9.0], 2.1), vec![0, 1, 2, 3]);
+        assert_eq!(coarse_points(&[0.0, 1.0, 5.0, 9.0], 2.1), vec![0, 2, 3]);
     }
 
     #[test]

@@ -1,15 +1,23 @@
 //! One symmetric V-cycle: relaxation of whole columns by the colours of a checkerboard, before
 //! and after the correction from the next coarser plane.
 //!
-//! From a zero start, with `T` the columns' own matrix (tridiagonal, solved exactly), `G` the
-//! links in the plane, `W` a relaxation weight, r and b the two colours:
+//! From a zero start, with `T` the columns' own matrix (tridiagonal, solved exactly), `D` the sum
+//! of the links in the plane of each cell (part of T's diagonal), `G` those links, r and b the two
+//! colours:
 //!
 //! ```text
-//! before   x_r = T⁻¹ f_r;  x_b = W T⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
+//! M = T - EASE D
+//! before   x_r = T⁻¹ f_r;  x_b = M⁻¹ (f_b + G x_r);  x_r = T⁻¹ (f_r + G x_b)
 //! coarse   restrict f - A x (zero on colour r), solve, interpolate, add
-//! after    x_r = T⁻¹ (f_r + G x_b);  x_b += W (T⁻¹ (f_b + G x_r) - x_b);
+//! after    x_r = T⁻¹ (f_r + G x_b);  x_b += M⁻¹ (f_b + G x_r - T x_b);
 //!          x_r = T⁻¹ (f_r + G x_b)
 //! ```
+//!
+//! M relaxes beyond `T⁻¹` what links in the plane hold: by 1/(1 - EASE) where nothing else does.
+//! What a column's own links hold together it relaxes by one and no more. Near the edge of an
+//! island the interpolated substrate and the interpolated island differ, and its seat may be ten
+//! thousand times stronger than the links in the plane: of such a difference a weight other than
+//! one would leave a part, and its energy with it.
 //!
 //! Each half runs as one pass through memory: the stages follow each other a row apart, and
 //! nothing of the first half is stored but the coarse right-hand side and `x_b`. Strips of rows

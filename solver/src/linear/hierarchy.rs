@@ -5,7 +5,7 @@ use super::axis::{AxisMap, choose_target, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Interpolation;
-use super::kernels;
+use super::kernels::{self, EASE};
 use super::layout::{Layout, PAD};
 use super::pages::zeros;
 use super::rows::two_pieces;
@@ -252,6 +252,7 @@ widest! {
     /// Conductances and reciprocal pivots of row `j`.
     fn fill_row(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut Vec<f64>, into: LevelRow) {
         row_diagonal(operator, layout, j, diagonal);
+        ease(operator, layout, j, diagonal);
         eliminate(operator, layout, j, diagonal);
         for piece in layout.pieces(j) {
             let s = &layout.shapes[piece.block];
@@ -320,6 +321,26 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
                 let seat = &block.seat[row..row + s.nx];
                 add(out, seat);
                 add(&mut diagonal[top + s.i0..], seat);
+            }
+        }
+    }
+}
+
+/// Takes a share of the links in the plane off the diagonal of the second colour: see `cycle`.
+#[inline(always)]
+fn ease(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
+    for piece in layout.pieces(j) {
+        let s = &layout.shapes[piece.block];
+        let block = &operator.blocks[piece.block];
+        for l in 0..s.nl {
+            let row = (l * s.ny + piece.row) * s.nx;
+            let out = &mut diagonal[piece.natural - layout.row_start[j] + l * s.nx..][..s.nx];
+            for i in (s.half_of(1, j)..s.nx).step_by(2) {
+                let at = row + i;
+                let mut links = block.east[at] + block.north[at];
+                links += if i > 0 { block.east[at - 1] } else { 0.0 };
+                links += if piece.row > 0 { block.north[at - s.nx] } else { 0.0 };
+                out[i] -= EASE * links;
             }
         }
     }

@@ -8,7 +8,6 @@ use super::hierarchy::{Hierarchy, Level};
 use super::kernels::{self, dot};
 use super::layout::Layout;
 use super::pages::zeros;
-use super::sheet_modes::SheetModes;
 use super::solve::{CgError, CgInfo, CgParams};
 use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
@@ -213,75 +212,17 @@ impl Vectors<'_> {
         self.kept.sums.iter().sum::<f64>().sqrt()
     }
 
-    /// Takes what is uniform over whole sheets out of the residual, by a correction of x.
-    fn settle(&mut self, b: &[f64], modes: &SheetModes) -> f64 {
-        let layout = &self.level.layout;
-        let mut sums = vec![0.0; modes.len()];
-        modes.for_each_piece(layout, |mode, at| sums[mode] += self.kept.r[at].iter().sum::<f64>());
-        modes.solve(&mut sums);
-        let x = &mut self.kept.x;
-        modes.for_each_piece(layout, |mode, at| x[at].iter_mut().for_each(|x| *x += sums[mode]));
-        self.true_residual(b)
-    }
-
-    /// Takes the modes out of z, so that `Zᵀ A z = 0`; q is used up.
-    fn project(&mut self, modes: &SheetModes) {
-        let layout = &self.level.layout;
-        std::mem::swap(&mut self.kept.p, &mut self.kept.z);
-        self.apply();
-        std::mem::swap(&mut self.kept.p, &mut self.kept.z);
-        let mut sums = vec![0.0; modes.len()];
-        modes.for_each_piece(layout, |mode, at| sums[mode] += self.kept.q[at].iter().sum::<f64>());
-        modes.solve(&mut sums);
-        let z = &mut self.kept.z;
-        modes.for_each_piece(layout, |mode, at| {
-            z[at].iter_mut().for_each(|z| *z = (f64::from(*z) - sums[mode]) as f32);
-        });
-    }
-
-    /// Conjugate gradients; where they fail once more with the modes of whole sheets taken care of
-    /// in double precision.
+    /// Conjugate gradients.
     pub fn conjugate_gradients(
         &mut self,
         b: &[f64],
         b_norm: f64,
         params: &CgParams,
     ) -> Result<CgInfo, CgError> {
-        let first = self.iterate(b, b_norm, params, None);
-        let worth_more = match &first {
-            Ok(_) => false,
-            Err(CgError::NotPositiveDefinite { .. }) => true,
-            // With a lower bound the caller has other means.
-            Err(CgError::NotConverged { iterations, .. }) => {
-                *iterations >= CgParams::default().max_iterations
-            }
-        };
-        let Some(modes) = worth_more.then(|| SheetModes::new(self.operator)).flatten() else {
-            return first;
-        };
-        if !self.kept.x.iter().chain(&self.kept.base).all(|x| x.is_finite()) {
-            self.kept.x.fill(0.0);
-            self.kept.base.clear();
-            self.kept.rest.clear();
-        }
-        self.iterate(b, b_norm, params, Some(&modes))
-    }
-
-    fn iterate(
-        &mut self,
-        b: &[f64],
-        b_norm: f64,
-        params: &CgParams,
-        modes: Option<&SheetModes>,
-    ) -> Result<CgInfo, CgError> {
         let goal = params.relative_tolerance * b_norm;
         let mut norm = self.true_residual(b);
-        if let Some(modes) = modes {
-            norm = self.settle(b, modes);
-        }
         let mut iterations = 0;
         let mut rz_before = 0.0;
-        let mut alpha = 0.0;
         let mut checked = f64::INFINITY;
         loop {
             let exhausted = iterations >= params.max_iterations;
@@ -308,31 +249,18 @@ impl Vectors<'_> {
                 // What the recurrence did not see is rounding.
                 self.rebase(b);
                 norm = self.true_residual(b);
-                if let Some(modes) = modes {
-                    norm = self.settle(b, modes);
-                }
                 rz_before = 0.0;
             }
             let scale = (b.len() as f64).sqrt() / norm;
             let kept = &mut self.kept;
-            let mut rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
-            let mut beta = if rz_before > 0.0 { rz / rz_before } else { 0.0 };
-            if let Some(modes) = modes {
-                // A preconditioner that rounding makes unsymmetric: directions are kept conjugate
-                // by the product itself (flexible conjugate gradients: Notay, SIAM J. Sci. Comput.
-                // 22, 2000).
-                let turned = alpha * dot(&self.kept.q, &self.kept.z);
-                beta = if rz_before > 0.0 { -turned / rz_before } else { 0.0 };
-                self.project(modes);
-                rz = dot(&self.kept.r, &self.kept.z);
-            }
+            let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
+            let beta = if rz_before > 0.0 { rz / rz_before } else { 0.0 };
             self.turn(beta);
             let curvature = self.apply();
             if !(curvature > 0.0 && rz > 0.0) {
                 break Err(CgError::NotPositiveDefinite { iteration: iterations });
             }
-            alpha = rz / curvature;
-            norm = self.step(alpha);
+            norm = self.step(rz / curvature);
             rz_before = rz;
             iterations += 1;
         }

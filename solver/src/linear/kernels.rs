@@ -44,6 +44,8 @@ pub(super) struct Around<'a> {
     pub link_a: &'a [f32],
     pub side_b: &'a [f32],
     pub link_b: &'a [f32],
+    /// Nothing stands beside the first column on side b: its entry in `link_b` is another's.
+    pub open_b: bool,
 }
 
 /// Every half row is a multiple of so many entries long, the last ones filled up with cells without
@@ -69,6 +71,7 @@ impl<'a> Around<'a> {
             link_a: &self.link_a[..n],
             side_b: &self.side_b[..n],
             link_b: &self.link_b[..n],
+            open_b: self.open_b,
         }
     }
 
@@ -79,58 +82,54 @@ impl<'a> Around<'a> {
             + self.link_a[k] * self.side_a[k]
             + self.link_b[k] * self.side_b[k]
     }
+
+    /// Sum of the links, but for the first column: see [`Around::first_links`].
+    #[inline(always)]
+    fn links(&self, k: usize) -> f32 {
+        self.north[k] + self.south[k] + self.link_a[k] + self.link_b[k]
+    }
+
+    /// Sum of the links of the first column.
+    #[inline(always)]
+    fn first_links(&self) -> f32 {
+        let beside = if self.open_b { 0.0 } else { self.link_b[0] };
+        self.north[0] + self.south[0] + self.link_a[0] + beside
+    }
 }
 
 /// A half sweep over one colour, with `sum` the values around a cell times their conductances.
 pub(super) trait Sweep {
     /// Takes the right-hand side alone: the other colour is zero.
     const FROM_F_ALONE: bool = false;
-    /// Adds to a share of the old value.
+    /// Starts from the old value.
     const OVER_OLD: bool = false;
     /// Leaves the rest of the right-hand side.
     const LEAVES_REST: bool = false;
-    /// What the columns are solved for.
-    fn value(f_and_sum: f32) -> f32;
 }
 
-/// Weight of the second colour's relaxation.
-const WEIGHT: f32 = 1.3;
+/// Share of the links in the plane that the columns of the second colour are relaxed without.
+pub(super) const EASE: f64 = 0.23;
+const EASE_F32: f32 = EASE as f32;
 
 /// `f`.
 pub(super) struct Start;
 /// `f + sum`.
 pub(super) struct Plain;
-/// `W (f + sum)`, from zero; f becomes `f - W (f + sum)`.
+/// `f + sum`, from zero; f becomes `-sum`, and less `EASE` times links times x where the column
+/// ends at once.
 pub(super) struct FromZero;
-/// `W (f + sum)`, beside `1 - W` of the old value.
+/// `f + sum` less `EASE` times links times the old value.
 pub(super) struct OverOld;
 
 impl Sweep for Start {
     const FROM_F_ALONE: bool = true;
-    #[inline(always)]
-    fn value(f_and_sum: f32) -> f32 {
-        f_and_sum
-    }
 }
-impl Sweep for Plain {
-    #[inline(always)]
-    fn value(f_and_sum: f32) -> f32 {
-        f_and_sum
-    }
-}
+impl Sweep for Plain {}
 impl Sweep for FromZero {
     const LEAVES_REST: bool = true;
-    #[inline(always)]
-    fn value(f_and_sum: f32) -> f32 {
-        WEIGHT * f_and_sum
-    }
 }
 impl Sweep for OverOld {
     const OVER_OLD: bool = true;
-    #[inline(always)]
-    fn value(f_and_sum: f32) -> f32 {
-        WEIGHT * f_and_sum
-    }
 }
 
 /// Where a cell's column has been eliminated from.
@@ -188,8 +187,7 @@ impl Lead for After<'_> {
     }
 }
 
-/// One half row: `out` becomes what `lead` makes of `S`; with `ONCE`, a share of the old value is
-/// added at once, else f keeps it.
+/// One half row: `out` becomes what `lead` makes of `S`. `ONCE`: the column ends here.
 #[inline(always)]
 pub(super) fn sweep<S: Sweep, L: Lead, const ONCE: bool>(
     out: &mut [f32],
@@ -199,21 +197,45 @@ pub(super) fn sweep<S: Sweep, L: Lead, const ONCE: bool>(
 ) {
     let n = whole(out.len());
     let (out, f, a, lead) = (&mut out[..n], &mut f[..n], around.cut(n), lead.cut(n));
+    let first = if S::OVER_OLD && n > 0 {
+        lead.take(0, f[0] + a.sum(0) - EASE_F32 * a.first_links() * out[0])
+    } else {
+        0.0
+    };
     for k in 0..n {
-        let value = S::value(f[k] + a.sum(k));
-        let x = lead.take(k, value);
-        if S::LEAVES_REST {
-            f[k] -= value;
-        }
-        if S::OVER_OLD && ONCE {
-            out[k] = (1.0 - WEIGHT) * out[k] + x;
+        let sum = a.sum(k);
+        if S::OVER_OLD {
+            out[k] = lead.take(k, f[k] + sum - EASE_F32 * a.links(k) * out[k]);
         } else {
-            if S::OVER_OLD {
-                f[k] = (1.0 - WEIGHT) * out[k];
-            }
-            out[k] = x;
+            out[k] = lead.take(k, f[k] + sum);
+        }
+        if S::LEAVES_REST {
+            f[k] = if ONCE { -sum - EASE_F32 * a.links(k) * out[k] } else { -sum };
         }
     }
+    if n > 0 {
+        if S::OVER_OLD {
+            out[0] = first;
+        }
+        if S::LEAVES_REST && ONCE {
+            f[0] = -a.sum(0) - EASE_F32 * a.first_links() * out[0];
+        }
+    }
+}
+
+/// `f -= EASE links x`.
+#[inline(always)]
+pub(super) fn take_links(f: &mut [f32], x: &[f32], around: Around) {
+    let n = whole(f.len());
+    if n == 0 {
+        return;
+    }
+    let (f, x, a) = (&mut f[..n], &x[..n], around.cut(n));
+    let first = f[0] - EASE_F32 * a.first_links() * x[0];
+    for k in 0..n {
+        f[k] -= EASE_F32 * a.links(k) * x[k];
+    }
+    f[0] = first;
 }
 
 /// The same from f alone.

@@ -9,7 +9,6 @@
 //! - `kernels`, `widest`, `pages`: the inner loops of all of it, compiled for the instructions that
 //!   there are, and memory on large pages
 //! - `apply`, `iteration`, `solve`: the operator in double precision and the conjugate gradients
-//! - `sheet_modes`: what single precision may lose, kept in double
 //! - `norm`: the plain norm that callers judge residuals by
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
 //!   solver
@@ -30,7 +29,6 @@ pub mod matrix_market;
 mod norm;
 mod pages;
 mod rows;
-mod sheet_modes;
 pub mod solve;
 mod strips;
 mod widest;

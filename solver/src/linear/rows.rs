@@ -85,12 +85,13 @@ widest! {
         relax_as::<kernels::Plain>(level, j, colour, rows)
     }
 
-    /// The same, weighted and from zero: `x = W T⁻¹ (f + G x)`, and f becomes `f - W (f + G x)`.
+    /// The second colour from zero: `x = M⁻¹ (f + G x)`, and f becomes `f - T x = -G x - EASE D x`.
     fn relax_from_zero(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         relax_as::<kernels::FromZero>(level, j, colour, rows)
     }
 
-    /// The same, weighted: `x += W (T⁻¹ (f + G x) - x)`; f is used up.
+    /// The second colour from its old value: `x += M⁻¹ (f + G x - T x)`, which is
+    /// `M⁻¹ (f + G x - EASE D x)`.
     fn relax_over_old(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         relax_as::<kernels::OverOld>(level, j, colour, rows)
     }
@@ -210,12 +211,15 @@ fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         sweep_half::<S, _, true>(level, j, &pieces[0], (0, h), rows, (&mut row, &mut f_row), lead);
     } else {
         relax_columns::<S>(level, j, colour, rows, (&mut row, &mut f_row));
-        if S::OVER_OLD {
+        if S::LEAVES_REST {
             for piece in pieces {
                 let s = &level.layout.shapes[piece.block];
+                let h = s.half_of(colour, j);
                 for l in 0..s.nl {
-                    let at = s.work_half(l, s.half_of(colour, j));
-                    kernels::add(&mut row[at..at + s.half], &f_row[at..at + s.half]);
+                    let at = s.work_half(l, h);
+                    let (_, sheet, _) = around_sheet(&mut row, s, l);
+                    let (x, around) = neighbours(level, j, piece, (l, h), rows, sheet);
+                    kernels::take_links(&mut f_row[at..at + s.half], x, around);
                 }
             }
         }
@@ -405,6 +409,7 @@ fn neighbours<'a>(
             link_a,
             side_b: &odd[PAD - 1..PAD - 1 + n],
             link_b: &level.east[PAD + split + n - 1..][..n],
+            open_b: true,
         };
         (&mut even[PAD..PAD + n], around)
     } else {
@@ -418,6 +423,7 @@ fn neighbours<'a>(
             link_a,
             side_b: &even[1..],
             link_b: &level.east[PAD + split + n..][..n],
+            open_b: false,
         };
         (&mut odd[PAD..PAD + n], around)
     }

@@ -6,6 +6,7 @@ use super::super::codes;
 use super::super::context::{Context, Located, number_text};
 use super::super::file::{CaseFile, FileDie, FileDieType};
 use super::super::grid_csv::{self, Grid};
+use super::super::ranges::MOST_PARTS;
 use super::materials::Materials;
 use super::{SAME_LENGTH_M, exclusive, kelvin, metres, names, overhang, rect_m};
 use crate::library::Material;
@@ -21,9 +22,6 @@ pub(super) struct PlacedDie {
     /// The whole die; `None` where anything was wrong (and noted).
     pub die: Option<Die>,
 }
-
-/// Most die, inline and in tables together: few enough to compare each with each.
-const MOST_DIE: usize = 4096;
 
 /// A die type with its names looked up.
 struct DieType<'f> {
@@ -41,9 +39,9 @@ pub(super) fn build(
 ) -> Vec<PlacedDie> {
     let types: Vec<DieType<'_>> =
         file.die_types.iter().map(|file| die_type(context, file, materials)).collect();
-    if let Some(name) = file.die.get(MOST_DIE).and_then(|die| die.name.as_ref()) {
+    if let Some(name) = file.die.get(MOST_PARTS).and_then(|die| die.name.as_ref()) {
         let given = format!("{} are given; this is the first too many", file.die.len());
-        let headline = format!("more than {MOST_DIE} die");
+        let headline = format!("more than {MOST_PARTS} die");
         context.push(
             context
                 .error(codes::TOO_MANY, headline, &name.span, given)

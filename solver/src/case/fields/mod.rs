@@ -17,13 +17,11 @@ use super::codes;
 use super::context::{Context, Located, nearest, quoted_list};
 use super::diagnostic::Diagnostic;
 use super::other_units;
+use super::ranges::MOST_PARTS;
 
 use notes::NotedForm;
 pub(super) use notes::Notes;
 pub use notes::{Form, KeyForm, Range as NumberRange, TableForm};
-
-/// Most tables of one kind: far more than any module has, few enough to compare each with each.
-const MOST_TABLES: usize = 4096;
 
 /// What a key needs to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -341,8 +339,8 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
         }
         let Some(value) = self.take(key, Need::Optional) else { return Vec::new() };
         match value.get_ref() {
-            DeValue::Array(array) if array.len() > MOST_TABLES => {
-                let first = array.get(MOST_TABLES).map_or(value.span(), Spanned::span);
+            DeValue::Array(array) if array.len() > MOST_PARTS => {
+                let first = array.get(MOST_PARTS).map_or(value.span(), Spanned::span);
                 self.too_many(array.len(), &place, first.start);
                 Vec::new()
             }
@@ -370,7 +368,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
     fn too_many(&self, count: usize, place: &str, at: usize) {
         let finding = self.context.error(
             codes::TOO_MANY,
-            format!("more than {MOST_TABLES} tables {place}"),
+            format!("more than {MOST_PARTS} tables {place}"),
             &(at..at),
             format!("{count} are given"),
         );
@@ -393,7 +391,7 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
             self.context.push(finding.help(format!("start each one with [{key}.NAME]")));
             return Vec::new();
         };
-        if table.len() > MOST_TABLES {
+        if table.len() > MOST_PARTS {
             self.too_many(table.len(), &format!("[{key}.NAME]"), value.span().start);
             return Vec::new();
         }

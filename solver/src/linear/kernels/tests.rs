@@ -38,11 +38,11 @@ const WHOLE_LENGTHS: [usize; 5] = [8, 16, 24, 32, 72];
 
 #[test]
 fn half_sweeps_relax_eliminate_and_keep_what_they_say() {
-    for n in WHOLE_LENGTHS {
+    for (n, open_b) in WHOLE_LENGTHS.iter().flat_map(|&n| [(n, true), (n, false)]) {
         let data: Vec<Vec<f32>> = (0..12).map(|seed| numbers(n, seed)).collect();
         let [above, north, below, south] = [0, 1, 2, 3].map(|k| &data[k][..]);
         let [side_a, link_a, side_b, link_b] = [4, 5, 6, 7].map(|k| &data[k][..]);
-        let around = Around { above, north, below, south, side_a, link_a, side_b, link_b };
+        let around = Around { above, north, below, south, side_a, link_a, side_b, link_b, open_b };
         let (f, pivot, link, y) = (&data[8], &data[9][..], &data[10][..], &data[11][..]);
         let old = numbers(n, 20);
         let sum = |k: usize| {
@@ -51,7 +51,6 @@ fn half_sweeps_relax_eliminate_and_keep_what_they_say() {
                 + link_a[k] * side_a[k]
                 + link_b[k] * side_b[k])
         };
-        let w = WEIGHT;
         let check = |what: &str, got: &[f32], expected: &dyn Fn(usize) -> f32| {
             for (k, got) in got.iter().enumerate() {
                 let expected = expected(k);
@@ -73,16 +72,26 @@ fn half_sweeps_relax_eliminate_and_keep_what_they_say() {
         sweep::<Plain, _, false>(&mut out, &mut rest, around, after);
         check("plain, after", &out, &|k| pivot[k] * (sum(k) + link[k] * y[k]));
         assert_eq!(&rest, f);
+        let near = |k: usize| sum(k) - f[k];
+        let beside = |k: usize| if open_b && k == 0 { 0.0 } else { link_b[k] };
+        let eased = |k: usize| EASE_F32 * (north[k] + south[k] + link_a[k] + beside(k));
         sweep::<FromZero, _, false>(&mut out, &mut rest, around, after);
-        check("from zero", &out, &|k| pivot[k] * (w * sum(k) + link[k] * y[k]));
-        check("its rest", &rest, &|k| f[k] - w * sum(k));
+        check("from zero", &out, &|k| pivot[k] * (sum(k) + link[k] * y[k]));
+        check("its rest", &rest, &|k| -near(k));
+        rest.clone_from(f);
+        sweep::<FromZero, _, true>(&mut out, &mut rest, around, Pivot(pivot));
+        check("from zero at once", &out, &|k| pivot[k] * sum(k));
+        check("its rest", &rest, &|k| -near(k) - eased(k) * pivot[k] * sum(k));
+        rest.clone_from(f);
+        take_links(&mut rest, &old, around);
+        check("what the links take", &rest, &|k| f[k] - eased(k) * old[k]);
         (out, rest) = (old.clone(), f.clone());
-        sweep::<OverOld, _, false>(&mut out, &mut rest, around, Pivot(pivot));
-        check("over old", &out, &|k| pivot[k] * w * sum(k));
-        check("its rest", &rest, &|k| (1.0 - w) * old[k]);
+        sweep::<OverOld, _, false>(&mut out, &mut rest, around, after);
+        let over_old = |k: usize| sum(k) - eased(k) * old[k];
+        check("over old", &out, &|k| pivot[k] * (over_old(k) + link[k] * y[k]));
         (out, rest) = (old.clone(), f.clone());
         sweep::<OverOld, _, true>(&mut out, &mut rest, around, Pivot(pivot));
-        check("over old at once", &out, &|k| (1.0 - w) * old[k] + pivot[k] * w * sum(k));
+        check("over old at once", &out, &|k| pivot[k] * over_old(k));
         assert_eq!(&rest, f);
         let run = |work: &dyn Fn(&mut [f32]), expected: &dyn Fn(usize) -> f32| {
             let mut out = old.clone();
