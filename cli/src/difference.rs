@@ -8,16 +8,12 @@ use std::sync::Arc;
 use ndarray::{Array1, Array2};
 use ndarray_npy::NpzReader;
 use serde::Serialize;
-use sprayside_solver::library::{Material, TemperatureLaw};
-use sprayside_solver::module::{
-    ActiveFace, BoardSide, Coolant, Die, Edge, MeshControl, Module, PrescribedHtc, PrescribedSpray,
-    Rect, Spray, Turn,
-};
+use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
 use crate::exchange::FIELDS;
 use crate::figures::figure;
-use crate::maps::on_grid;
+use crate::maps::{Outlined, Outlines, on_grid};
 
 /// Lines that lie so close are one, m.
 const SAME_LINE_M: f64 = 1e-9;
@@ -52,8 +48,12 @@ pub struct FieldDifference {
 /// Every field that two results have in common.
 #[derive(Debug)]
 pub struct Difference {
-    /// Size and outlines, for the maps; nothing else of it means anything.
-    pub module: Module,
+    /// Title of A.
+    title: String,
+    /// Along x and y, m.
+    size_m: [f64; 2],
+    /// Names of the sources of A and where they are, m.
+    parts: Vec<(String, Rect)>,
     /// The fields.
     pub fields: Vec<FieldDifference>,
 }
@@ -104,10 +104,26 @@ impl Difference {
                 FieldDifference { file, what, field_K, largest }
             })
             .collect();
+        let names = names.iter().map(|name| (*name).to_owned());
         Ok(Difference {
-            module: outlined(title, of_a, &first.outlines, names),
+            title: title.to_owned(),
+            size_m: of_a,
+            parts: names.zip(first.outlines).collect(),
             fields: differences,
         })
+    }
+
+    /// What the maps show beside the fields.
+    pub fn outlines(&self) -> Outlines<'_> {
+        Outlines {
+            title: &self.title,
+            size_m: self.size_m,
+            parts: self
+                .parts
+                .iter()
+                .map(|(name, rect)| Outlined { name, rect: *rect, is_die: true })
+                .collect(),
+        }
     }
 
     /// The largest difference of each field.
@@ -196,56 +212,6 @@ fn fields(folder: &Path) -> Result<Fields, String> {
         .map(|row| Rect { x0_m: row[0], y0_m: row[1], x1_m: row[2], y1_m: row[3] })
         .collect();
     Ok(Fields { x_lines_m, y_lines_m, fields, outlines })
-}
-
-/// A module of outlines and names only.
-fn outlined(title: &str, size_m: [f64; 2], outlines: &[Rect], names: &[&str]) -> Module {
-    let material = Arc::new(Material {
-        name: String::new(),
-        conductivity_W_mK: [1.0; 3],
-        law: TemperatureLaw::Constant,
-        density_kg_m3: None,
-        specific_heat_J_kgK: None,
-        source: String::new(),
-    });
-    let die = outlines
-        .iter()
-        .zip(names)
-        .map(|(rect, name)| Die {
-            name: (*name).to_owned(),
-            type_name: String::new(),
-            rect: *rect,
-            turn: Turn::None,
-            thickness_m: 1.0,
-            material: Arc::clone(&material),
-            active_face: ActiveFace::Up,
-            attach: None,
-            limit_K: None,
-            power_W: 0.0,
-            blocks: Vec::new(),
-            power_map: None,
-        })
-        .collect();
-    Module {
-        title: title.to_owned(),
-        size_m,
-        layers: Vec::new(),
-        die,
-        heaters: Vec::new(),
-        coolant: Coolant { fluid: None, inlet_K: 300.0, pressure_Pa: 1e5 },
-        spray: Spray::Prescribed(PrescribedSpray {
-            base: PrescribedHtc::Uniform(0.0),
-            patches: Vec::new(),
-        }),
-        board: BoardSide {
-            temperature_K: 300.0,
-            htc_W_m2K: 0.0,
-            contacts: None,
-            backing_plate: None,
-        },
-        edge: Edge { htc_W_m2K: 0.0, temperature_K: 300.0 },
-        mesh: MeshControl { accuracy_K: 0.1, cell_m: None, max_cells: 1 },
-    }
 }
 
 #[cfg(test)]

@@ -23,7 +23,7 @@ pub fn run(arguments: &CompareArguments) -> Result<Exit, Failure> {
                 row.and_then(|row| row.difference_K)
             };
             let details: Vec<Option<f64>> =
-                difference.module.die.iter().map(|die| of(&die.name)).collect();
+                difference.outlines().parts.iter().map(|part| of(part.name)).collect();
             let maps = maps::of_difference(difference, &details).map_err(super::not_written)?;
             files.extend(maps.into_iter().map(|map| (map.file, map.png)));
         }

@@ -11,6 +11,7 @@ use sprayside_solver::transient::{
 };
 
 use crate::arguments::CycleArguments;
+use crate::case_file::CaseFile;
 use crate::exchange::state;
 use crate::exit::Exit;
 use crate::failure::Failure;
@@ -80,6 +81,16 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let started = Instant::now();
     let setting = Setting::of(&arguments.common);
     let case = setting.read_case()?;
+    // Thousands of short solves: on a thread of the pool none of them has to be handed over to it.
+    rayon::scope(|_| in_pool(arguments, &setting, &case, started))
+}
+
+fn in_pool(
+    arguments: &CycleArguments,
+    setting: &Setting,
+    case: &CaseFile,
+    started: Instant,
+) -> Result<Exit, Failure> {
     let Some(cycle) = &case.case.cycle else {
         return Err(Failure::Request {
             headline: format!("{} does not say what changes over time", setting.case.display()),
@@ -159,12 +170,12 @@ pub fn run(arguments: &CycleArguments) -> Result<Exit, Failure> {
     let pictures = maps::of_cycle(&cycled).map_err(super::not_written)?;
     files.extend(pictures.into_iter().map(|picture| (picture.file, picture.png)));
     files.extend(states(&cycled, arguments.save_states)?);
-    let mut summary = CycleSummary::of(&case, &cycled, warnings);
-    let report = report::of_cycle(&case, &cycled, &summary, &files).map_err(super::not_written)?;
+    let mut summary = CycleSummary::of(case, &cycled, warnings);
+    let report = report::of_cycle(case, &cycled, &summary, &files).map_err(super::not_written)?;
     files.push((report::FILE.to_owned(), report));
     solving::publish_summary(folder, files, &mut summary, started)?;
     progress.finish();
-    setting.tell(&case, &summary, |summary| text::cycle(&case, &cycled, summary, &target))?;
+    setting.tell(case, &summary, |summary| text::cycle(case, &cycled, summary, &target))?;
     Ok(solving::exit_of(cycled.verdict()))
 }
 

@@ -43,7 +43,7 @@ fn of_field(
         jumps: true,
         details: details.iter().map(|value| value.map_or(String::new(), hundredths)).collect(),
     };
-    draw(&difference.module, &map)
+    draw(difference.outlines(), &map)
 }
 
 /// To a hundredth of a kelvin; what is less is nothing.

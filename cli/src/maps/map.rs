@@ -1,6 +1,6 @@
 //! One picture: title, map, outlines, marks, names, axes, colour bar.
 
-use sprayside_solver::module::{Module, Rect};
+use sprayside_solver::module::Rect;
 use sprayside_solver::results::PlaneField;
 
 use super::broken::outside;
@@ -10,6 +10,7 @@ use super::layout::{Layout, PixelRect};
 use super::names::{Named, PlacedLine, Placement, place};
 use super::nozzles::{NozzleMark, disc_px, draw_cones, draw_orifices, taken_by_numbers};
 use super::options::PictureOptions;
+use super::outlines::{Outlined, Outlines};
 use super::raster::{Painting, paint};
 use super::scale::{ColourScale, Rgb, Ticks};
 use super::text::{Weight, fitted, width_px};
@@ -64,19 +65,20 @@ impl Mark {
 }
 
 /// Draws a picture.
-pub fn draw(module: &Module, map: &Map) -> Result<Picture, MapError> {
-    draw_with(module, map, &PictureOptions::default()).map(|(picture, _)| picture)
+pub fn draw<'a>(part: impl Into<Outlines<'a>>, map: &Map) -> Result<Picture, MapError> {
+    draw_with(part, map, &PictureOptions::default()).map(|(picture, _)| picture)
 }
 
 /// Draws a picture as it was asked for; the second one is its SVG.
-pub fn draw_with(
-    module: &Module,
+pub fn draw_with<'a>(
+    part: impl Into<Outlines<'a>>,
     map: &Map,
     options: &PictureOptions,
 ) -> Result<(Picture, Option<Vec<u8>>), MapError> {
-    let canvas = painted(module, map, options)?;
+    let part = part.into();
+    let canvas = painted(&part, map, options)?;
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
-    let description = format!("{} of {}. {}", map.title, module.title, map.subtitle);
+    let description = format!("{} of {}. {}", map.title, part.title, map.subtitle);
     let words =
         [("Title", map.title.as_str()), ("Description", &description), ("Software", software)];
     let picture = Picture { file: map.file.clone(), png: png_file::encode(&canvas, &words)? };
@@ -84,19 +86,19 @@ pub fn draw_with(
 }
 
 /// The pixels of a picture.
-pub fn drawn(module: &Module, map: &Map) -> Result<Canvas, MapError> {
-    painted(module, map, &PictureOptions::default())
+pub fn drawn<'a>(part: impl Into<Outlines<'a>>, map: &Map) -> Result<Canvas, MapError> {
+    painted(&part.into(), map, &PictureOptions::default())
 }
 
-fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
-    let layout = Layout::wide(module.size_m, options.width_points());
+fn painted(part: &Outlines, map: &Map, options: &PictureOptions) -> Result<Canvas, MapError> {
+    let layout = Layout::wide(part.size_m, options.width_points());
     let mut canvas = Canvas::zoomed(layout.size[0], layout.size[1], options.zoom());
     if options.svg {
         canvas.record();
     }
     let scale = map.scale.clone().in_colours(options.colours);
     let edges: Vec<Rect> = match map.jumps {
-        true => module.die.iter().map(|die| die.rect).collect(),
+        true => part.die_rects(),
         false => Vec::new(),
     };
     let painting = Painting {
@@ -118,7 +120,7 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
         Some(spacing) if map.unit == "°C" => contours(map.field, map.convert, spacing, &edges),
         _ => Vec::new(),
     };
-    let names = placed_names(&layout, module, map);
+    let names = placed_names(&layout, part, map);
     let numbers = placed_levels(&layout, &names, map, &levels);
     // Lines are broken where a text stands on them.
     let mut texts = taken_by_names(&names);
@@ -126,11 +128,11 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
     draw_cones(&mut canvas, &layout, map.nozzles, &texts);
     texts.extend(numbers.iter().map(|number| number.claim));
     draw_contours(&mut canvas, &layout, &levels, &texts);
-    draw_outlines(&mut canvas, &layout, module);
+    draw_outlines(&mut canvas, &layout, part);
     draw_orifices(&mut canvas, &layout, map.nozzles, &map.scale);
     draw_marks(&mut canvas, &layout, &map.marks);
     draw_names(&mut canvas, &names);
-    draw_axes(&mut canvas, &layout, module.size_m);
+    draw_axes(&mut canvas, &layout, part.size_m);
     for LevelNumber { text, claim } in &numbers {
         let [x, y] = claim.centre().map(|v| v as f32);
         let style = Style { colour: LIGHT, halo: Some(DARK), ..Style::page(12.0) };
@@ -144,7 +146,7 @@ fn painted(module: &Module, map: &Map, options: &PictureOptions) -> Result<Canva
         1 => format!("{}; 1 name left out for lack of room", map.subtitle),
         n => format!("{}; {n} names left out for lack of room", map.subtitle),
     };
-    draw_titles(&mut canvas, &layout, &map.title, &module.title, &subtitle);
+    draw_titles(&mut canvas, &layout, &map.title, part.title, &subtitle);
     canvas.failure()?;
     Ok(canvas)
 }
@@ -226,11 +228,11 @@ fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, 
 
 /// Outlines of die, unbroken, and of heaters, dashed: light with a dark rim, so that they show on
 /// every colour.
-fn draw_outlines(canvas: &mut Canvas, layout: &Layout, module: &Module) {
-    let die = module.die.iter().map(|die| (&die.rect, None));
-    let heaters = module.heaters.iter().map(|heater| (&heater.rect, Some(4)));
-    for (rect, dash) in heaters.chain(die) {
-        let rect = layout.rect(rect);
+fn draw_outlines(canvas: &mut Canvas, layout: &Layout, part: &Outlines) {
+    let (die, others): (Vec<&Outlined>, Vec<_>) = part.parts.iter().partition(|part| part.is_die);
+    for outlined in others.into_iter().chain(die) {
+        let dash = (!outlined.is_die).then_some(4);
+        let rect = layout.rect(&outlined.rect);
         let corners = |grow: f64| {
             [
                 [(rect.x0 - grow).round() as i32, (rect.y0 - grow).round() as i32],
@@ -278,18 +280,15 @@ fn taken_by_marks(layout: &Layout, map: &Map) -> Vec<PixelRect> {
 }
 
 /// Names at their places.
-fn placed_names(layout: &Layout, module: &Module, map: &Map) -> Placement {
-    let rects = module
-        .die
+fn placed_names(layout: &Layout, part: &Outlines, map: &Map) -> Placement {
+    let parts: Vec<Named> = part
+        .parts
         .iter()
-        .map(|die| (&die.name, die.rect))
-        .chain(module.heaters.iter().map(|heater| (&heater.name, heater.rect)));
-    let parts: Vec<Named> = rects
         .enumerate()
-        .map(|(index, (name, rect))| Named {
-            name: name.clone(),
+        .map(|(index, outlined)| Named {
+            name: outlined.name.to_owned(),
             detail: map.details.get(index).cloned(),
-            rect: layout.rect(&rect),
+            rect: layout.rect(&outlined.rect),
         })
         .collect();
     let cone = |nozzle: &NozzleMark| nozzle.outline_m.iter().map(|at| layout.point(*at)).collect();

@@ -4,6 +4,7 @@
 //! - [`raster`]: a field on its graded grid becomes pixels; [`layout`]: where everything goes;
 //! - [`names`]: names that do not collide; [`broken`]: lines that leave room for them; [`map`]: one picture; [`nozzles`]: what stands over it; [`png_file`]: its bytes;
 //! - [`contours`]: isotherms; [`vectors`]: the same picture as SVG; [`options`]: what may be asked;
+//!   [`outlines`]: what is outlined and named;
 //! - [`matrix`], [`chart`], [`mod@lines`], [`plot`], [`section`], [`module_map`], [`residuals`]: pictures
 //!   that show no field;
 //! - [`solve_maps`], [`spray_maps`], [`study_maps`], [`arrange_maps`], [`cycle_charts`],
@@ -26,6 +27,7 @@ mod module_map;
 mod names;
 mod nozzles;
 mod options;
+mod outlines;
 mod plot;
 mod png_file;
 mod raster;
@@ -43,6 +45,7 @@ pub use cycle_charts::of_cycle;
 pub use difference_maps::of_difference;
 pub use module_map::of_module;
 pub use options::{Colours, PictureOptions, SectionLine};
+pub use outlines::{Outlined, Outlines};
 pub use plot::{Words, contour, histogram, lines, tornado};
 pub use raster::on_grid;
 pub use residuals::of_fit;

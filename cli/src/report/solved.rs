@@ -61,16 +61,13 @@ pub fn of_solved(
     sections.push(sections::stack(solved.case));
     sections.push(sections::case(solved.case));
     sections.push(sections::cautions(record));
-    let verdict = anstream::adapter::strip_str(&text::verdict(solved)).to_string();
-    // The word and its sentences stand two blanks apart.
-    let (word, sentences) = verdict.split_once("  ").unwrap_or(("", &verdict));
-    let reserved = word.contains(", but");
+    let answer = Answer::of(solved, summary);
     Page {
         title: record.title.clone(),
         command: summary.command,
-        verdict: if reserved { "none" } else { solved.verdict().word() },
-        word: word.to_owned(),
-        sentences: text::plain(sentences),
+        verdict: answer.class,
+        word: answer.word,
+        sentences: answer.sentences,
         facts: facts(solved),
         warnings: summary.warnings.clone(),
         plan: plan(module, footprints),
@@ -82,6 +79,48 @@ pub fn of_solved(
         script: SCRIPT,
     }
     .bytes()
+}
+
+/// What the command was asked for: word, how that is coloured, sentences.
+struct Answer {
+    word: String,
+    class: &'static str,
+    sentences: String,
+}
+
+impl Answer {
+    /// Of commands with a question of their own its answer, then the limits.
+    fn of(solved: &Solved, summary: &Summary) -> Answer {
+        let reserved =
+            |word: &str| if word.contains(", but") { "none" } else { solved.verdict().word() };
+        let (word, limits) = parted(&text::verdict(solved));
+        let (own, class) = match (&summary.fit, &summary.qualification) {
+            (Some(fit), _) => (
+                text::fit_verdict(fit),
+                match (fit.explains, fit.disagree.is_empty()) {
+                    (true, true) => "pass",
+                    (true, false) => "none",
+                    (false, _) => "fail",
+                },
+            ),
+            (None, Some(plan)) => {
+                (text::qualify_verdict(plan), if plan.sufficient { "pass" } else { "fail" })
+            }
+            (None, None) => {
+                return Answer { class: reserved(&word), word, sentences: limits };
+            }
+        };
+        let (own, sentences) = parted(&own);
+        let limits = format!("The case as stated, at its limits: {word}. {limits}");
+        Answer { word: own, class, sentences: format!("{sentences} {limits}") }
+    }
+}
+
+/// A verdict as plain text: its word, and its sentences, which stand two blanks apart from it.
+fn parted(verdict: &str) -> (String, String) {
+    let verdict = anstream::adapter::strip_str(verdict).to_string();
+    let (word, sentences) = verdict.split_once("  ").unwrap_or(("", &verdict));
+    (word.to_owned(), text::plain(sentences))
 }
 
 fn capital(word: &str) -> String {

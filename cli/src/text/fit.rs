@@ -28,7 +28,8 @@ pub fn fit(solved: &Solved, summary: &Summary, folder: &Path) -> String {
     text
 }
 
-fn verdict(fit: &FitSummary) -> String {
+/// Whether the corrected case explains the readings, and who disagrees.
+pub fn verdict(fit: &FitSummary) -> String {
     let word = match (fit.explains, fit.disagree.is_empty()) {
         (true, true) => styled(GOOD, "AGREES"),
         (true, false) => styled(NOTE, "LOOK"),

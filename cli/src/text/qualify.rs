@@ -43,7 +43,8 @@ fn count(value: Option<f64>) -> String {
     }
 }
 
-fn verdict(plan: &QualificationSummary) -> String {
+/// How many cycles of the test stand for the life.
+pub fn verdict(plan: &QualificationSummary) -> String {
     let word = if plan.sufficient { styled(GOOD, "PLAN") } else { styled(BAD, "NOT ENOUGH") };
     let sentence = match plan.test_cycles {
         Some(_) => format!(

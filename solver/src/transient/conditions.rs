@@ -1,6 +1,7 @@
 //! A module on a mesh under the powers and the coolant of one time.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::{TransientError, TransientOptions};
 use crate::conduction::assembly::{assemble, assemble_into};
@@ -68,10 +69,11 @@ pub struct System<'m> {
     laws: Vec<(CoolantState, Arc<ShiftedLaw>)>,
     varies: bool,
     options: TransientOptions,
-    /// Norm of the largest right-hand side met so far, W.
+    /// Norm of the largest right-hand side met so far, W; 0 before the first.
     scale_W: f64,
     /// Memory of former operators and right-hand sides.
     spares: Vec<(Operator, Vec<f64>)>,
+    called_off: Option<&'m AtomicBool>,
 }
 
 /// Everything that follows from the temperatures of one time.
@@ -124,6 +126,7 @@ impl<'m> System<'m> {
             options,
             scale_W: 0.0,
             spares: Vec::new(),
+            called_off: None,
         };
         system.set_time(0.0, 0.0)?;
         Ok(system)
@@ -134,6 +137,18 @@ impl<'m> System<'m> {
     pub fn with_sensors(mut self, sensors: &[Sensor]) -> System<'m> {
         self.sensors = sensor_points(sensors, &self.network);
         self
+    }
+
+    /// Makes runs give up as soon as `called_off` is set.
+    #[must_use]
+    pub fn unless(mut self, called_off: &'m AtomicBool) -> System<'m> {
+        self.called_off = Some(called_off);
+        self
+    }
+
+    /// Whether nobody waits for the run any more.
+    pub fn is_called_off(&self) -> bool {
+        self.called_off.is_some_and(|called_off| called_off.load(Ordering::Relaxed))
     }
 
     /// Takes the conditions of `at_s` within the period, on the piece that holds `near_s`.
@@ -202,6 +217,11 @@ impl<'m> System<'m> {
             }
             None => assemble(&self.network, factors.as_deref(), &wet.tangent),
         };
+        if self.scale_W == 0.0 {
+            // Without any heat, a thousandth of a kelvin against the surroundings is the scale.
+            let sinks = operator.blocks.iter().flat_map(|b| &b.sink).map(|s| s * s).sum::<f64>();
+            self.scale_W = 1e-3 * sinks.sqrt();
+        }
         self.scale_W = self.scale_W.max(norm(&rhs_W));
         let flow_W = operator.residual(&rhs_W, x);
         Evaluated { factors, wet, operator, rhs_W, flow_W }
@@ -229,10 +249,8 @@ impl<'m> System<'m> {
     }
 
     /// Norm of the residual at which a step counts as solved, W.
-    pub fn goal_W(&self, operator: &Operator) -> f64 {
-        // Without any heat, a thousandth of a kelvin against the surroundings is the scale.
-        let sinks = operator.blocks.iter().flat_map(|b| &b.sink).map(|s| s * s).sum::<f64>();
-        self.relative_residual() * self.scale_W.max(1e-3 * sinks.sqrt())
+    pub fn goal_W(&self) -> f64 {
+        self.relative_residual() * self.scale_W
     }
 
     /// Residual at which the equations of a step count as solved, relative to the heat flows: unless

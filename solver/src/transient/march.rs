@@ -239,6 +239,10 @@ impl Marcher<'_, '_> {
         every: usize,
     ) -> Result<State, TransientError> {
         for (k, &step_s) in lengths.iter().enumerate() {
+            if self.system.is_called_off() {
+                // Whoever has called it off does not look at this.
+                return Err(TransientError::Stuck { time_s: state.time_s, step_s });
+            }
             state = self.replay(state, stretch.near_s, step_s, 0)?;
             if k + 1 == lengths.len()
                 && (stretch.to_s - state.time_s).abs() <= 1e-9 * self.system.cycle.period_s

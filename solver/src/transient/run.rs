@@ -3,10 +3,15 @@
 //! Steps are chosen on a mesh with every other line and half the sheets, where they cost an eighth.
 //! There the run is done once more with every step cut in two; the scheme is of second order, so
 //! that the error in time is four thirds of the difference. The tolerance of the steps is tightened
-//! until that is below what was asked for. The same steps then run on the mesh itself, and the
+//! until that is below what was asked for. The same steps run on the mesh itself, and the
 //! difference between the two meshes tells the error in space: of first order the finer mesh is off
 //! by the whole of it, of second by a third. Which, the steady state of the case shows, for there
 //! refinement has found what is right.
+//!
+//! The run on the mesh begins while the error in time is still being measured, for one run alone
+//! does not keep several cores busy; it is called off where the steps turn out too long.
+
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use ndarray::Array2;
 
@@ -255,6 +260,40 @@ fn shares(
         .collect()
 }
 
+/// The largest of some errors, K.
+fn worst(error_K: &[f64]) -> f64 {
+    error_K.iter().copied().fold(0.0, f64::max)
+}
+
+/// A run on the coarse mesh, to be done once more with every step cut in two.
+struct Halves<'a> {
+    request: &'a Request<'a>,
+    options: TransientOptions,
+    coarse_mesh: &'a Mesh,
+    guess: Option<Vec<f64>>,
+    given: Option<Vec<f64>>,
+    run: &'a Run,
+}
+
+impl Halves<'_> {
+    /// Error in time of each source, K, and the linear iterations that it took to know.
+    fn error_K(self) -> Result<(Vec<f64>, usize), TransientError> {
+        let Request { module, cycle, sensors, .. } = *self.request;
+        let system = System::new(module, self.coarse_mesh, cycle, self.options)?;
+        let mut halved = Runner {
+            system: system.with_sensors(sensors),
+            ladder: Ladder::default(),
+            heard: &mut |_, _| (),
+            name: "",
+            guess: self.guess,
+            given: self.given,
+        };
+        let (again, _) = halved.run(Steps::Replayed(&self.run.plan.halved(), 2))?;
+        let apart = apart(&self.run.records, &again.records, cycle.power_W.len());
+        Ok((apart.iter().map(|d| 4.0 / 3.0 * d).collect(), halved.ladder.iterations))
+    }
+}
+
 /// What is to be run.
 #[derive(Debug, Clone, Copy)]
 pub struct Request<'a> {
@@ -291,46 +330,71 @@ pub fn run(
         .transpose()
         .map_err(TransientError::OtherState)?;
     let sources = cycle.power_W.len();
+    let given_coarse = given.as_ref().map(|rises| interpolate(&mesh, rises, &coarse_mesh));
     let mut coarse = Runner {
         system: System::new(module, &coarse_mesh, cycle, options)?.with_sensors(sensors),
         ladder: Ladder::default(),
-        heard,
+        heard: &mut *heard,
         name: "choosing steps on the coarse mesh",
         guess: None,
-        given: given.as_ref().map(|rises| interpolate(&mesh, rises, &coarse_mesh)),
+        given: given_coarse.clone(),
     };
     let mut step_tolerance_K = FIRST_TOLERANCE * cycle.time_accuracy_K;
+    let mut iterations = 0;
     let mut round = 1;
-    let (coarse_run, time_error_K) = loop {
-        let (run, _) = coarse.run(Steps::Chosen(step_tolerance_K))?;
-        coarse.name = "measuring the error in time";
-        let (halved, _) = coarse.run(Steps::Replayed(&run.plan.halved(), 2))?;
-        let error_K: Vec<f64> =
-            apart(&run.records, &halved.records, sources).iter().map(|d| 4.0 / 3.0 * d).collect();
-        let worst_K = error_K.iter().copied().fold(0.0, f64::max);
+    let (mut run, settled, coarse_run, time_error_K) = loop {
+        let (coarse_run, _) = coarse.run(Steps::Chosen(step_tolerance_K))?;
+        let called_off = AtomicBool::new(false);
+        let mut fine = Runner {
+            system: System::new(module, &mesh, cycle, options)?
+                .with_sensors(sensors)
+                .unless(&called_off),
+            ladder: Ladder::default(),
+            heard: &mut *coarse.heard,
+            name: "running",
+            guess: None,
+            given: given.clone(),
+        };
+        let guess = coarse.guess.clone();
+        let halves = Halves {
+            request,
+            options,
+            coarse_mesh: &coarse_mesh,
+            guess: guess.clone(),
+            given: given_coarse.clone(),
+            run: &coarse_run,
+        };
+        // The scope puts another in its place.
+        let mut measured = Err(TransientError::TooManySteps { time_s: 0.0 });
+        let ran = rayon::in_place_scope(|scope| {
+            scope.spawn(|_| {
+                let found = halves.error_K();
+                let good = |(error_K, _): &(Vec<f64>, usize)| {
+                    round == MOST_ROUNDS || worst(error_K) <= cycle.time_accuracy_K
+                };
+                called_off.store(!found.as_ref().is_ok_and(good), Ordering::Relaxed);
+                measured = found;
+            });
+            if let Some(guess) = guess {
+                fine.guess = Some(carried(&coarse.system, &fine.system, &guess)?);
+            }
+            fine.run(Steps::Replayed(&coarse_run.plan, 1))
+        });
+        iterations += fine.ladder.iterations;
+        let (error_K, more) = measured?;
+        iterations += more;
+        let worst_K = worst(&error_K);
         if worst_K <= cycle.time_accuracy_K || round == MOST_ROUNDS {
-            break (run, error_K);
+            let (run, settled) = ran?;
+            break (run, settled, coarse_run, error_K);
         }
         // Errors of steps grow with the cube of their length, that of a run with the square.
         let tighten = (0.7 * cycle.time_accuracy_K / worst_K).powf(1.5);
         step_tolerance_K *= tighten.clamp(0.01, 0.7);
         round += 1;
     };
-    let iterations = coarse.ladder.iterations;
-    let Runner { heard, system: coarse_system, guess, .. } = coarse;
-    let mut fine = Runner {
-        system: System::new(module, &mesh, cycle, options)?.with_sensors(sensors),
-        ladder: Ladder::default(),
-        heard,
-        name: "running",
-        guess: None,
-        given,
-    };
-    if let Some(guess) = guess {
-        fine.guess = Some(carried(&coarse_system, &fine.system, &guess)?);
-    }
-    drop(coarse_system);
-    let (mut run, settled) = fine.run(Steps::Replayed(&coarse_run.plan, 1))?;
+    iterations += coarse.ladder.iterations;
+    drop(coarse);
     // Where the coarse mesh ran away there are no more steps; the mesh itself is about as far.
     run.ran_away_s = run.ran_away_s.or(coarse_run.ran_away_s);
     let shares = shares(module, &mesh, &coarse_mesh, steady_max_K);
@@ -339,8 +403,6 @@ pub fn run(
         .zip(&shares)
         .map(|(apart, share)| apart * share)
         .collect();
-    let iterations = iterations + fine.ladder.iterations;
-    drop(fine);
     Ok(TransientResult {
         time_error_K,
         space_error_K,

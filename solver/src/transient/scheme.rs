@@ -25,7 +25,7 @@
 
 use super::conditions::System;
 use super::ladder::Ladder;
-use super::stage::{Stage, solve};
+use super::stage::{Stage, by_cell, solve};
 use super::trail::Moves;
 use super::{TransientError, march::State};
 use crate::results::HeatBalance;
@@ -97,9 +97,9 @@ impl Course {
         match &self.bend_K_s2 {
             Some(bend) if ahead_s <= LONGEST_REACH * self.step_s => {
                 let square = ahead_s * (ahead_s + self.step_s);
-                (0..x.len()).map(|k| line(k) + square * bend[k]).collect()
+                by_cell(x.len(), |k| line(k) + square * bend[k])
             }
-            _ => (0..x.len()).map(line).collect(),
+            _ => by_cell(x.len(), line),
         }
     }
 
@@ -107,21 +107,19 @@ impl Course {
     fn through(&self, x: &[f64], middle: &[f64], step_s: f64) -> Vec<f64> {
         let middle_s = MIDDLE * step_s;
         let square = step_s * (step_s - middle_s);
-        (0..x.len())
-            .map(|k| {
-                let slope = (middle[k] - x[k]) / middle_s;
-                let bend = (slope - self.slope_K_s[k]) / (middle_s + self.step_s);
-                x[k] + step_s * slope + square * bend
-            })
-            .collect()
+        by_cell(x.len(), |k| {
+            let slope = (middle[k] - x[k]) / middle_s;
+            let bend = (slope - self.slope_K_s[k]) / (middle_s + self.step_s);
+            x[k] + step_s * slope + square * bend
+        })
     }
 
     /// The course of a step of `step_s` from `x` to `end`, after `before`.
     fn of(before: Option<&Course>, x: &[f64], end: &[f64], step_s: f64) -> Course {
-        let slope_K_s: Vec<f64> = (0..x.len()).map(|k| (end[k] - x[k]) / step_s).collect();
+        let slope_K_s = by_cell(x.len(), |k| (end[k] - x[k]) / step_s);
         let bend_K_s2 = before.map(|before| {
             let both_s = step_s + before.step_s;
-            (0..x.len()).map(|k| (slope_K_s[k] - before.slope_K_s[k]) / both_s).collect()
+            by_cell(x.len(), |k| (slope_K_s[k] - before.slope_K_s[k]) / both_s)
         });
         Course { step_s, slope_K_s, bend_K_s2 }
     }
@@ -149,12 +147,7 @@ pub(super) fn step(
     };
     system.set_time(near_s, state.time_s + MIDDLE * step_s)?;
     let middle = solve(system, ladder, state, guess, &state.flow_W, diagonal_s)?;
-    let known: Vec<f64> = state
-        .flow_W
-        .iter()
-        .zip(&middle.flow_W)
-        .map(|(f0, fc)| WEIGHT / DIAGONAL * (f0 + fc))
-        .collect();
+    let known = by_cell(n, |k| WEIGHT / DIAGONAL * (state.flow_W[k] + middle.flow_W[k]));
     let guess = match (asked.former, course) {
         (Some(former), _) => former.end(&middle.x),
         (None, Some(course)) => course.through(&state.x, &middle.x, step_s),
@@ -170,9 +163,9 @@ pub(super) fn step(
             (3.0 * WEIGHT + 1.0) / 3.0 - WEIGHT,
             DIAGONAL / 3.0 - DIAGONAL,
         ];
-        let defect: Vec<f64> = (0..n)
-            .map(|k| (e0 * state.flow_W[k] + ec * middle.flow_W[k] + e1 * end.flow_W[k]) / DIAGONAL)
-            .collect();
+        let defect = by_cell(n, |k| {
+            (e0 * state.flow_W[k] + ec * middle.flow_W[k] + e1 * end.flow_W[k]) / DIAGONAL
+        });
         match ladder.solve(&end.shifted, diagonal_s, &defect, ERROR_RESIDUAL) {
             Ok((error, _)) => Some(error.iter().fold(0.0, |m: f64, e| m.max(e.abs()))),
             Err(_) => return Err(StepFailure::Unsolved),

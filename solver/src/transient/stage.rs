@@ -13,6 +13,8 @@
 //! only moves heat about, so that the sum over all cells of `(C / s + A) d` is that of
 //! `(C / s + sink) d`, and a shift of d by one number makes the sum of what is left vanish.
 
+use rayon::prelude::*;
+
 use super::conditions::System;
 use super::ladder::Ladder;
 use super::march::State;
@@ -27,8 +29,13 @@ const MAX_OUTER: usize = 25;
 /// Residual reduction asked of the linear solver in the first outer iteration of a nonlinear stage,
 /// and bounds of it in the others.
 const FIRST_REDUCTION: f64 = 2e-3;
+/// Where no more than this is missing, the first outer iteration is asked for all of it: another one
+/// costs an assembly and two products with the matrix, as much as the digits that it saves.
+const ONE_GO: f64 = 2e-4;
 const LEAST_REDUCTION: f64 = 1e-4;
 const MOST_REDUCTION: f64 = 0.1;
+/// Cells that are worth a core of their own.
+const LEAST_CELLS: usize = 16_384;
 /// Shortest fraction of a correction that is tried.
 const SHORTEST: f64 = 1.0 / 64.0;
 
@@ -51,6 +58,11 @@ impl Stage {
     pub fn give_back(self, system: &mut System) {
         system.give_back(self.shifted, self.rhs_W);
     }
+}
+
+/// One value a cell, on all cores.
+pub(super) fn by_cell<T: Send>(len: usize, value: impl Fn(usize) -> T + Sync + Send) -> Vec<T> {
+    (0..len).into_par_iter().with_min_len(LEAST_CELLS).map(value).collect()
 }
 
 /// Adds `C / step` to the sinks.
@@ -92,7 +104,7 @@ pub(super) fn solve(
     let linear = system.is_linear();
     let stored = |x: &[f64], k: usize, c: &[f64]| c[k] * (x[k] - from.x[k]) / step_s;
     let residual_of = |system: &System, flow: &[f64], x: &[f64]| -> Vec<f64> {
-        (0..x.len()).map(|k| flow[k] + known[k] - stored(x, k, &system.capacity_J_K)).collect()
+        by_cell(x.len(), |k| flow[k] + known[k] - stored(x, k, &system.capacity_J_K))
     };
     let mut at = system.evaluate(&x, Some(&from.wet));
     let mut residual = residual_of(system, &at.flow_W, &x);
@@ -103,7 +115,7 @@ pub(super) fn solve(
         if !size.is_finite() {
             return Err(StepFailure::Unsolved);
         }
-        let goal = system.goal_W(&at.operator);
+        let goal = system.goal_W();
         shift(&mut at.operator, &system.capacity_J_K, step_s);
         if size <= goal {
             break;
@@ -112,7 +124,8 @@ pub(super) fn solve(
             return Err(StepFailure::Unsolved);
         }
         let enough = 0.5 * goal / size;
-        let tolerance = if linear { enough } else { reduction.max(enough) };
+        let all = linear || outer == 0 && enough >= ONE_GO;
+        let tolerance = if all { enough } else { reduction.max(enough) };
         let Ok((correction, info)) =
             ladder.solve(&at.operator, step_s, &residual, tolerance.min(0.5))
         else {
@@ -127,7 +140,7 @@ pub(super) fn solve(
         }
         let mut share = 1.0;
         loop {
-            let trial: Vec<f64> = x.iter().zip(&correction).map(|(x, c)| x + share * c).collect();
+            let trial = by_cell(x.len(), |k| x[k] + share * correction[k]);
             let there = system.evaluate(&trial, Some(&at.wet));
             let left = residual_of(system, &there.flow_W, &trial);
             let left_size = norm(&left);
@@ -155,7 +168,7 @@ pub(super) fn solve(
     let shift_K = shift_that_conserves(&at.operator, left_W);
     x.iter_mut().for_each(|x| *x += shift_K);
     at.wet = system.wet(at.factors.as_deref(), &x, &at.wet);
-    let flow_W = (0..x.len()).map(|k| stored(&x, k, &system.capacity_J_K) - known[k]).collect();
+    let flow_W = by_cell(x.len(), |k| stored(&x, k, &system.capacity_J_K) - known[k]);
     let balance = system.balance(at.factors.as_deref(), &x, &at.wet);
     Ok(Stage {
         factors: at.factors,

@@ -20,13 +20,15 @@
 //! L. Knizhnerman, M. Zaslavsky, Solution of large scale evolutionary problems using rational Krylov
 //! subspaces with optimized shifts, SIAM J. Sci. Comput. 31 (2009) 3760-3780 (from memory).
 
+use rayon::prelude::*;
+
 use super::conditions::System;
-use super::ladder::Ladder;
 use super::stage::shift;
 use super::{TransientError, TransientOptions};
 use crate::conduction::assembly::assemble;
 use crate::conduction::faces::{WetSide, source_rises, wet_side};
 use crate::conduction::{Network, PrescribedLaw};
+use crate::linear::{CgParams, Preconditioned};
 use crate::mesh::Mesh;
 use crate::module::{Cycle, Module};
 use crate::results::{peak_weights, statistics_of_face};
@@ -47,6 +49,8 @@ const ENDED: f64 = 5e-4;
 const RESOLVED: f64 = 2.0;
 /// Most points of a curve.
 const MOST_POINTS: usize = 160;
+/// Responses made before the next ones are begun.
+const AT_ONCE: usize = 8;
 /// Relative accuracy of the linear solves.
 const TOLERANCE: f64 = 1e-9;
 
@@ -84,20 +88,25 @@ pub fn step_responses(
     let at = system.steady(&|signal| signal.mean()).map_err(TransientError::Start)?;
     let capacity = &system.capacity_J_K;
     let still = without_sources(module);
-    let mut network = Network::new(&still, mesh);
+    let network = Network::new(&still, mesh);
     let law = PrescribedLaw {
         htc_W_m2K: at.wet.tangent.iter().map(|tangent| tangent.slope_W_m2K).collect(),
     };
-    let mut ladder = Ladder::default();
     let mut responses = Vec::new();
-    let mut powers = vec![0.0; network.sources.len()];
-    for (done, &source) in sources.iter().enumerate() {
-        powers.fill(0.0);
-        powers[source] = 1.0;
-        network.set_powers(&system.shapes_W(), &powers);
-        let one = One { network: &network, law: &law, at: &at, capacity, source };
-        responses.push(one.response(&mut ladder)?);
-        heard(done + 1, sources.len());
+    // One source a task: alone its solves are too short to share out.
+    for some in sources.chunks(AT_ONCE) {
+        let found: Result<Vec<StepResponse>, TransientError> = some
+            .par_iter()
+            .map(|&source| {
+                let mut network = network.clone();
+                let mut powers = vec![0.0; network.sources.len()];
+                powers[source] = 1.0;
+                network.set_powers(&system.shapes_W(), &powers);
+                One { network: &network, law: &law, at: &at, capacity, source }.response()
+            })
+            .collect();
+        responses.extend(found?);
+        heard(responses.len(), sources.len());
     }
     Ok(responses)
 }
@@ -126,26 +135,22 @@ struct Modes {
 }
 
 impl One<'_> {
-    fn response(&self, ladder: &mut Ladder) -> Result<StepResponse, TransientError> {
+    fn response(&self) -> Result<StepResponse, TransientError> {
         let factors = self.at.factors.as_deref();
         let zeros = vec![0.0; self.capacity.len()];
         let wet = wet_side(self.network, factors, self.law, &zeros, None);
         let (operator, watt) = assemble(self.network, factors, &wet.tangent);
         let stuck = |step_s: f64| TransientError::Stuck { time_s: 0.0, step_s };
-        let solve =
-            |ladder: &mut Ladder, step_s: Option<f64>| -> Result<Vec<f64>, TransientError> {
-                let (x, _) = match step_s {
-                    None => ladder.solve(&operator, 1e30, &watt, TOLERANCE),
-                    Some(step_s) => {
-                        let mut shifted = operator.clone();
-                        shift(&mut shifted, self.capacity, step_s);
-                        ladder.solve(&shifted, step_s, &watt, TOLERANCE)
-                    }
-                }
-                .map_err(|_| stuck(step_s.unwrap_or(f64::INFINITY)))?;
-                Ok(x)
-            };
-        let steady = solve(ladder, None)?;
+        let params = CgParams { relative_tolerance: TOLERANCE, ..CgParams::default() };
+        // No two of these matrices are alike: none has a use for the preconditioner of another.
+        let solve = |step_s: f64| -> Result<Vec<f64>, TransientError> {
+            let mut shifted = operator.clone();
+            shift(&mut shifted, self.capacity, step_s);
+            let mut x = vec![0.0; watt.len()];
+            let solved = Preconditioned::new(&shifted).solve(&watt, &mut x, &params);
+            solved.map(|_| x).map_err(|_| stuck(step_s))
+        };
+        let steady = solve(f64::INFINITY)?;
         // Heat stored at the end over the watt that flows: a mean of the time constants.
         let stored = |x: &[f64]| x.iter().zip(self.capacity).map(|(x, c)| x * c).sum::<f64>();
         let mean_s = stored(&steady).max(FIRST_S);
@@ -153,7 +158,7 @@ impl One<'_> {
         let poles = ((last_s / FIRST_S).ln() / POLE_RATIO.ln()).ceil().max(2.0) as usize;
         let mut vectors = vec![steady];
         for k in 0..=poles {
-            vectors.push(solve(ladder, Some(FIRST_S * POLE_RATIO.powi(k as i32)))?);
+            vectors.push(solve(FIRST_S * POLE_RATIO.powi(k as i32))?);
         }
         let apply =
             |x: &[f64]| -> Vec<f64> { operator.residual(&zeros, x).iter().map(|r| -r).collect() };

@@ -3,6 +3,8 @@
 //! On the way to the state that comes back, a period differs little from the one before, and the
 //! moves within its steps less still.
 
+use super::stage::by_cell;
+
 /// Most memory that moves may take, bytes; later steps are guessed from the course alone.
 const MOST_BYTES: usize = 400_000_000;
 
@@ -17,7 +19,7 @@ pub(super) struct Moves {
 impl Moves {
     /// The moves of a step.
     pub fn of(start: &[f64], middle: &[f64], end: &[f64]) -> Moves {
-        let from = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (b - a) as f32).collect();
+        let from = |a: &[f64], b: &[f64]| by_cell(a.len(), |k| (b[k] - a[k]) as f32);
         Moves { to_middle_K: from(start, middle), to_end_K: from(middle, end) }
     }
 
@@ -33,7 +35,7 @@ impl Moves {
 }
 
 fn moved(from: &[f64], by: &[f32]) -> Vec<f64> {
-    from.iter().zip(by).map(|(x, move_K)| x + f64::from(*move_K)).collect()
+    by_cell(from.len(), |k| from[k] + f64::from(by[k]))
 }
 
 /// Moves of the period before and of the one that runs.
