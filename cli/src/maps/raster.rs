@@ -68,7 +68,7 @@ pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
                 continue;
             }
             let value = if painting.smooth {
-                between(field, &regions, x, y)
+                between(&field.values, &regions, x, y)
             } else {
                 field.values[[y.cell, x.cell]]
             };
@@ -81,21 +81,32 @@ pub fn paint(canvas: &mut Canvas, layout: &Layout, painting: &Painting) {
 
 /// The value at a place, interpolated between the centres of cells of its region; that of its own
 /// cell where that has none.
-fn between(field: &PlaneField, regions: &[u32], x: &Place, y: &Place) -> f64 {
-    let own = field.values[[y.cell, x.cell]];
+fn between(values: &Array2<f64>, regions: &[u32], x: &Place, y: &Place) -> f64 {
+    let nx = values.ncols();
+    let region = regions[y.cell * nx + x.cell];
+    let corner = |j: usize, i: usize| {
+        let value = values[[j, i]];
+        (regions[j * nx + i] == region && value.is_finite()).then_some(value)
+    };
+    let corners = [
+        (corner(y.low, x.low), (1.0 - x.share) * (1.0 - y.share)),
+        (corner(y.low, x.high), x.share * (1.0 - y.share)),
+        (corner(y.high, x.low), (1.0 - x.share) * y.share),
+        (corner(y.high, x.high), x.share * y.share),
+    ];
+    // Nearly every pixel: no edge is near.
+    if let [(Some(a), wa), (Some(b), wb), (Some(c), wc), (Some(d), wd)] = corners {
+        return wa * a + wb * b + wc * c + wd * d;
+    }
+    let own = values[[y.cell, x.cell]];
     if !own.is_finite() {
         return own;
     }
-    let nx = field.x_lines_m.len() - 1;
-    let region = regions[y.cell * nx + x.cell];
     let (mut sum, mut weights) = (0.0, 0.0);
-    for (j, share_y) in [(y.low, 1.0 - y.share), (y.high, y.share)] {
-        for (i, share_x) in [(x.low, 1.0 - x.share), (x.high, x.share)] {
-            let value = field.values[[j, i]];
-            if regions[j * nx + i] == region && value.is_finite() {
-                sum += share_x * share_y * value;
-                weights += share_x * share_y;
-            }
+    for (value, weight) in corners {
+        if let Some(value) = value {
+            sum += weight * value;
+            weights += weight;
         }
     }
     if weights > 0.0 { sum / weights } else { own }
@@ -113,7 +124,7 @@ pub fn on_grid(
     let across = places(&field.x_lines_m, nx, |i| middle(x_lines_m, i));
     let up = places(&field.y_lines_m, ny, |j| middle(y_lines_m, j));
     let regions = regions(field, edges);
-    Array2::from_shape_fn((ny, nx), |(j, i)| between(field, &regions, &across[i], &up[j]))
+    Array2::from_shape_fn((ny, nx), |(j, i)| between(&field.values, &regions, &across[i], &up[j]))
 }
 
 /// Places of `count` pixels along an axis with these grid lines.
