@@ -45,6 +45,21 @@ fn readings_are_held_against_their_sensors() {
 }
 
 #[test]
+fn what_stands_on_one_side_only_is_no_agreement() {
+    let room = Room::with("case.toml", &with_sensors());
+    let plain = with_sensors();
+    let plain = plain.split("[[sensor]]").next().expect("what stands before the sensors");
+    room.write("plain.toml", plain);
+    room.run(&["solve", "case.toml", "-q", "-o", "a"]).ends_with(0);
+    room.run(&["solve", "plain.toml", "-q", "-o", "b"]).ends_with(0);
+    room.run(&["compare", "a", "b"])
+        .ends_with(1)
+        .prints("DIFFERENT")
+        .prints("both have")
+        .prints("stand on one");
+}
+
+#[test]
 fn what_cannot_be_compared_is_told() {
     let room = Room::with_case();
     room.run(&["solve", "case.toml", "-q"]).ends_with(0);

@@ -68,8 +68,15 @@ fn verdict(comparison: &Comparison) -> String {
     let what = if readings { "the limits of error and uncertainties" } else { "the uncertainties" };
     let mut sentence = if all == 0 {
         "The two have nothing in common to compare.".to_owned()
-    } else if differing == 0 {
+    } else if differing == 0 && comparison.is_same() {
         format!("All {} agree within {what}.", counted(all, "temperature", "temperatures"))
+    } else if differing == 0 {
+        let alone = comparison.only_in_a.len() + comparison.only_in_b.len();
+        format!(
+            "All {} that both have agree within {what}, but {} on one side only.",
+            counted(all, "temperature", "temperatures"),
+            counted(alone, "stands", "stand")
+        )
     } else {
         format!(
             "{differing} of {} differ beyond {what}.",
