@@ -101,6 +101,33 @@ fn answers_equal_a_sparse_cholesky_factorisation_on_random_modules() {
     }
 }
 
+/// A rough step leaves as much of the residual as it says, and a fine one is the direct answer.
+#[test]
+fn a_step_from_zero_leaves_the_residual_that_it_tells() {
+    let (operator, residual) = random_module(117, &MILD);
+    let solver = Preconditioned::new(&operator);
+    let norm = |v: &[f64]| dot(v, v).sqrt();
+    let mut step = vec![f64::NAN; residual.len()];
+    for relative_tolerance in [1e-2, 1e-10] {
+        let params = CgParams { relative_tolerance, ..CgParams::default() };
+        let info = solver.step(&residual, &mut step, &params).unwrap();
+        assert!(info.iterations > 0 && info.residual_relative <= relative_tolerance);
+        let product = times(&operator, &step);
+        let left: Vec<f64> = residual.iter().zip(&product).map(|(r, p)| r - p).collect();
+        let left = norm(&left) / norm(&residual);
+        assert!((left / info.residual_relative - 1.0).abs() < 1e-3, "{left:e} {info:?}");
+    }
+    assert!(worst_difference(&step, &sparse_cholesky(&operator, &residual)) < 1e-9);
+    let info = solver.step(&vec![0.0; step.len()], &mut step, &CgParams::default()).unwrap();
+    assert!(info.iterations == 0 && step.iter().all(|&d| d == 0.0));
+    let few = CgParams { max_iterations: 1, ..CgParams::default() };
+    let outcome = solver.step(&residual, &mut step, &few);
+    assert!(matches!(outcome, Err(CgError::NotConverged { iterations: 1, .. })), "{outcome:?}");
+    let broken = vec![f64::NAN; step.len()];
+    let outcome = solver.step(&broken, &mut step, &CgParams::default());
+    assert!(matches!(outcome, Err(CgError::NotPositiveDefinite { .. })), "{outcome:?}");
+}
+
 #[test]
 fn answers_equal_diagonally_preconditioned_conjugate_gradients() {
     for seed in 200..203 {

@@ -43,6 +43,7 @@ pub mod life;
 pub mod linear;
 pub mod mesh;
 pub mod module;
+mod pages;
 pub mod results;
 pub mod seating;
 pub mod spray;

@@ -118,30 +118,30 @@ impl Sheet<'_> {
         let dy = &network.dy_m[part.cells.j0..part.cells.j1];
         let first = part.unknown(self.l, 0);
         let t = sheet.thickness_m;
-        // Resistance of half a cell along each axis, m K/W per width and thickness.
+        let part_dx: Vec<f64> = dx.iter().map(|dx| 2.0 * kx * t / dx).collect();
+        // Conductance of half a cell along each axis, W/K, but for the width across along x.
         let (mut along_x, mut along_y) = (vec![0.0; nx], vec![0.0; nx]);
         let mut lower = vec![0.0; nx];
         for j in 0..ny {
-            for i in 0..nx {
-                along_x[i] = dx[i] / (2.0 * kx);
-                along_y[i] = dy[j] / (2.0 * ky);
+            let part_dy = 2.0 * ky * t / dy[j];
+            along_x.copy_from_slice(&part_dx);
+            for (along, dx) in along_y.iter_mut().zip(dx) {
+                *along = part_dy * dx;
             }
             if let Some(factors) = factors {
                 let factors = &factors[first + j * nx..first + (j + 1) * nx];
-                for i in 0..nx {
-                    along_x[i] /= factors[i];
-                    along_y[i] /= factors[i];
-                }
+                times(&mut along_x, factors);
+                times(&mut along_y, factors);
             }
             let east = &mut self.east[j * nx..(j + 1) * nx];
-            for i in 0..nx - 1 {
-                east[i] = t * dy[j] / (along_x[i] + along_x[i + 1]);
+            for ((east, a), b) in east.iter_mut().zip(&along_x).zip(&along_x[1..]) {
+                *east = dy[j] * in_series(*a, *b);
             }
             east[nx - 1] = 0.0;
             if j > 0 {
                 let north = &mut self.north[(j - 1) * nx..j * nx];
-                for i in 0..nx {
-                    north[i] = t * dx[i] / (lower[i] + along_y[i]);
+                for ((north, a), b) in north.iter_mut().zip(&lower).zip(&along_y) {
+                    *north = in_series(*a, *b);
                 }
             }
             std::mem::swap(&mut lower, &mut along_y);
@@ -163,20 +163,25 @@ impl Sheet<'_> {
         } else {
             network.heat_on(self.b, self.l)
         };
+        if self.l > 0 && heat.is_none() {
+            self.sink.fill(0.0);
+            self.rhs.fill(0.0);
+            return;
+        }
         for_cells(network, part, |c, p, area| {
             let half = network.half_W_K(part, self.l, c, area, factors);
             let (mut sink, mut source) = (0.0, 0.0);
             let below = if on_seat {
                 let below = network.half_W_K(base, base_top, p, area, factors);
                 if let Some(seat) = self.seat.as_deref_mut() {
-                    seat[c] = below * half / (below + half);
+                    seat[c] = in_series(below, half);
                 }
                 below
             } else if self.l > 0 {
                 network.half_W_K(part, self.l - 1, c, area, factors)
             } else {
                 let outside = board.htc_W_m2K * area;
-                sink = outside * half / (outside + half);
+                sink = in_series(outside, half);
                 source = sink * board_rise;
                 outside
             };
@@ -192,20 +197,18 @@ impl Sheet<'_> {
     fn above(&mut self, network: &Network, factors: Option<&[f64]>, wet: &[AffineFlux]) {
         let part = &network.blocks[self.b];
         let heat = network.heat_on(self.b, self.l + 1);
-        let is_top = self.l + 1 == part.sheets.len();
+        if self.l + 1 < part.sheets.len() {
+            return self.sheet_above(network, factors, heat);
+        }
+        self.up.fill(0.0);
         for_cells(network, part, |c, p, area| {
             let half = network.half_W_K(part, self.l, c, area, factors);
             let heat = heat.map_or(0.0, |heat| heat[c]);
             let over = network.top_block[p] as usize;
-            self.up[c] = 0.0;
-            let above = if !is_top {
-                let above = network.half_W_K(part, self.l + 1, c, area, factors);
-                self.up[c] = half * above / (half + above);
-                above
-            } else if over == self.b {
+            let above = if over == self.b {
                 let flux = wet[p];
                 let outside = flux.slope_W_m2K * area;
-                self.sink[c] += half * outside / (half + outside);
+                self.sink[c] += in_series(half, outside);
                 self.rhs[c] -= half * (area * flux.constant_W_m2) / (half + outside);
                 outside
             } else {
@@ -214,6 +217,41 @@ impl Sheet<'_> {
             };
             self.rhs[c] += heat * half / (half + above);
         });
+    }
+
+    /// The face to the next sheet of the block.
+    fn sheet_above(&mut self, network: &Network, factors: Option<&[f64]>, heat: Option<&[f64]>) {
+        let part = &network.blocks[self.b];
+        let nx = part.cells.nx();
+        let (mut here, mut over) = (vec![0.0; nx], vec![0.0; nx]);
+        for j in 0..part.cells.ny() {
+            let row = j * nx..(j + 1) * nx;
+            network.half_row_W_K(part, self.l, j, factors, &mut here);
+            network.half_row_W_K(part, self.l + 1, j, factors, &mut over);
+            for ((up, here), over) in self.up[row.clone()].iter_mut().zip(&here).zip(&over) {
+                *up = in_series(*here, *over);
+            }
+            if let Some(heat) = heat {
+                let cells = self.rhs[row.clone()].iter_mut().zip(&heat[row]);
+                for ((rhs, heat), (here, over)) in cells.zip(here.iter().zip(&over)) {
+                    *rhs += heat * here / (here + over);
+                }
+            }
+        }
+    }
+}
+
+/// Two conductances in series.
+#[inline(always)]
+fn in_series(a: f64, b: f64) -> f64 {
+    a * b / (a + b)
+}
+
+/// `values *= factors`.
+#[inline(always)]
+fn times(values: &mut [f64], factors: &[f64]) {
+    for (value, factor) in values.iter_mut().zip(factors) {
+        *value *= factor;
     }
 }
 

@@ -11,12 +11,20 @@ use rayon::prelude::*;
 use crate::library::Material;
 use crate::mesh::{CellRange, IslandPart, Mesh};
 use crate::module::{ActiveFace, Die, Face, Heater, Module};
+use crate::pages::zeros;
 
 /// One sheet of a block: its material and thickness.
 #[derive(Debug, Clone)]
 pub(super) struct SheetPart {
     pub material: Arc<Material>,
     pub thickness_m: f64,
+}
+
+impl SheetPart {
+    /// From the sheet's middle to its face, at the material's reference temperature, W/(m² K).
+    fn half_W_m2K(&self) -> f64 {
+        2.0 * self.material.conductivity_W_mK[2] / self.thickness_m
+    }
 }
 
 /// Sheets over a rectangle of cells.
@@ -164,27 +172,26 @@ impl<'m> Network<'m> {
 
     /// Conductivity factor of every unknown at the temperatures `rise_K` above the inlet.
     pub fn conductivity_factors(&self, rise_K: &[f64]) -> Vec<f64> {
+        let mut factors = zeros(rise_K.len());
+        self.conductivity_factors_into(rise_K, &mut factors);
+        factors
+    }
+
+    /// [`Network::conductivity_factors`] over the memory of former ones.
+    pub fn conductivity_factors_into(&self, rise_K: &[f64], factors: &mut [f64]) {
         let inlet_K = self.module.coolant.inlet_K;
-        let mut factors = vec![1.0; rise_K.len()];
         let mut sheets = Vec::new();
-        let mut rest = &mut factors[..];
+        let mut rest = factors;
         for block in &self.blocks {
             for (l, sheet) in block.sheets.iter().enumerate() {
                 let (own, after) = rest.split_at_mut(block.cells.len());
                 rest = after;
-                if sheet.material.law != crate::library::TemperatureLaw::Constant {
-                    sheets.push((&sheet.material, own, &rise_K[block.unknown(l, 0)..]));
-                }
+                sheets.push((&sheet.material, &rise_K[block.unknown(l, 0)..][..own.len()], own));
             }
         }
-        sheets.into_par_iter().for_each(|(material, factors, rises)| {
-            for (factor, rise) in factors.iter_mut().zip(rises) {
-                // Below 1 K above absolute zero no power law means anything; an iterate
-                // that strays there must not make the factor infinite.
-                *factor = material.conductivity_factor((inlet_K + rise).max(1.0));
-            }
+        sheets.into_par_iter().for_each(|(material, rises, factors)| {
+            material.conductivity_factors(inlet_K, rises, factors);
         });
-        factors
     }
 
     /// Column of a block over or under cell `p = j * nx + i` of the plane.
@@ -222,7 +229,29 @@ impl<'m> Network<'m> {
     ) -> f64 {
         let sheet = &block.sheets[l];
         let factor = factors.map_or(1.0, |f| f[block.unknown(l, c)]);
-        2.0 * sheet.material.conductivity_W_mK[2] * factor * area_m2 / sheet.thickness_m
+        sheet.half_W_m2K() * area_m2 * factor
+    }
+
+    /// [`Network::half_W_K`] of all cells in the block's row j.
+    pub(super) fn half_row_W_K(
+        &self,
+        block: &BlockPart,
+        l: usize,
+        j: usize,
+        factors: Option<&[f64]>,
+        row: &mut [f64],
+    ) {
+        let (i0, i1) = (block.cells.i0, block.cells.i1);
+        let (half_W_m2K, dy_m) = (block.sheets[l].half_W_m2K(), self.dy_m[block.cells.j0 + j]);
+        for (half, dx_m) in row.iter_mut().zip(&self.dx_m[i0..i1]) {
+            *half = half_W_m2K * (dx_m * dy_m);
+        }
+        if let Some(factors) = factors {
+            let first = block.unknown(l, j * (i1 - i0));
+            for (half, factor) in row.iter_mut().zip(&factors[first..first + (i1 - i0)]) {
+                *half *= factor;
+            }
+        }
     }
 
     fn die_source(&self, d: usize, die: &Die) -> SourceFace {

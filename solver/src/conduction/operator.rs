@@ -13,6 +13,8 @@
 
 use rayon::prelude::*;
 
+use crate::pages::zeros;
+
 /// One box of cells with the conductances between them. All arrays have `nl * ny * nx`
 /// entries, index `(l * ny + j) * nx + i`, except `seat`.
 #[derive(Debug, Clone, Default)]
@@ -60,10 +62,10 @@ impl Block {
             nx,
             ny,
             nl,
-            east: vec![0.0; n],
-            north: vec![0.0; n],
-            up: vec![0.0; n],
-            sink: vec![0.0; n],
+            east: zeros(n),
+            north: zeros(n),
+            up: zeros(n),
+            sink: zeros(n),
             seat: if island { vec![0.0; nx * ny] } else { Vec::new() },
         }
     }
@@ -190,28 +192,17 @@ impl Operator {
             let own = &x[first..first + plane];
             let [east, north, up, sink] = [&block.east, &block.north, &block.up, &block.sink]
                 .map(|g| &g[l * plane..][..plane]);
-            for (c, r) in r.iter_mut().enumerate() {
-                let here = own[c];
-                let mut out = sink[c] * here;
-                if c + 1 < plane {
-                    out += east[c] * (here - own[c + 1]);
-                }
-                if c > 0 {
-                    out += east[c - 1] * (here - own[c - 1]);
-                }
-                if c + block.nx < plane {
-                    out += north[c] * (here - own[c + block.nx]);
-                }
-                if c >= block.nx {
-                    out += north[c - block.nx] * (here - own[c - block.nx]);
-                }
-                if l + 1 < block.nl {
-                    out += up[c] * (here - x[first + c + plane]);
-                }
-                if l > 0 {
-                    out += block.up[(l - 1) * plane + c] * (here - x[first + c - plane]);
-                }
-                *r = b[first + c] - out;
+            for ((r, b), (sink, here)) in r.iter_mut().zip(&b[first..]).zip(sink.iter().zip(own)) {
+                *r = b - sink * here;
+            }
+            // The last cell of a row has no link to the east, the last row none to the north.
+            take_flows(r, 1, east, own);
+            take_flows(r, block.nx, north, own);
+            if l + 1 < block.nl {
+                take(r, up, own, &x[first + plane..]);
+            }
+            if l > 0 {
+                take(r, &block.up[(l - 1) * plane..], own, &x[first - plane..]);
             }
             if n > 0 && l == 0 {
                 for c in 0..plane {
@@ -227,6 +218,21 @@ impl Operator {
                 }
             }
         });
+    }
+}
+
+/// `r -= g (x - other)`, cell by cell.
+fn take(r: &mut [f64], g: &[f64], x: &[f64], other: &[f64]) {
+    for ((r, g), (x, other)) in r.iter_mut().zip(g).zip(x.iter().zip(other)) {
+        *r -= g * (x - other);
+    }
+}
+
+/// Takes the flows of the links from every cell to the one `ahead` of it out of both.
+fn take_flows(r: &mut [f64], ahead: usize, g: &[f64], x: &[f64]) {
+    if ahead < x.len() {
+        take(r, g, x, &x[ahead..]);
+        take(&mut r[ahead..], g, &x[ahead..], x);
     }
 }
 

@@ -28,12 +28,12 @@ use std::sync::Mutex;
 
 use super::hierarchy::{Hierarchy, Level};
 use super::kernels::Value;
-use super::pages::zeros;
 use super::rows::{
     Rows, add_correction, keep_second, load_row, relax, relax_from_zero, relax_over_old,
     restrict_row, start, store_row, take_second,
 };
 use super::strips::{Pieces, for_each_strip};
+use crate::pages::zeros;
 
 /// Vectors and work rows of a cycle.
 #[derive(Debug)]

@@ -7,11 +7,11 @@ use super::coarsest::Coarsest;
 use super::interpolation::Interpolation;
 use super::kernels::{self, EASE};
 use super::layout::{Layout, PAD};
-use super::pages::zeros;
 use super::rows::two_pieces;
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use super::widest::widest;
 use crate::conduction::{Block, Operator};
+use crate::pages::zeros;
 
 /// Coarsening stops at a plane of so many cells.
 const COARSEST_PLANE: usize = 120;

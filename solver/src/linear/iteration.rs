@@ -7,10 +7,10 @@ use super::cycle::{CycleWork, precondition};
 use super::hierarchy::{Hierarchy, Level};
 use super::kernels::{self, dot};
 use super::layout::Layout;
-use super::pages::zeros;
 use super::solve::{CgError, CgInfo, CgParams};
 use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
+use crate::pages::zeros;
 
 /// Vectors of a solve, in the rows' order.
 pub(super) struct Kept {
@@ -61,8 +61,24 @@ pub(super) struct Vectors<'a> {
 impl Vectors<'_> {
     /// Takes the first guess over from the operator's order.
     pub fn load(&mut self, x: &[f64]) {
+        let mut own = std::mem::take(&mut self.kept.x);
+        self.take_over(x, &mut own);
+        self.kept.x = own;
+    }
+
+    /// Starts from zero: the residual is the right-hand side `b`.
+    pub fn start_from_zero(&mut self, b: &[f64]) {
+        let mut r = std::mem::take(&mut self.kept.r);
+        self.take_over(b, &mut r);
+        self.kept.r = r;
+        let outputs = Pieces { data: &mut self.kept.x, bounds: &self.level.bounds };
+        for_each_strip(self.level.strips.len() - 1, outputs, &|_, x: Pieces<f64>| x.data.fill(0.0));
+    }
+
+    /// From the operator's order into the rows' order.
+    fn take_over(&self, x: &[f64], own: &mut [f64]) {
         let (level, offsets) = (self.level, &self.offsets);
-        let outputs = Pieces { data: &mut self.kept.x, bounds: &level.bounds };
+        let outputs = Pieces { data: own, bounds: &level.bounds };
         for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<f64>| {
             let base = level.bounds[strip];
             for j in level.strips[strip]..level.strips[strip + 1] {
@@ -212,6 +228,45 @@ impl Vectors<'_> {
         self.kept.sums.iter().sum::<f64>().sqrt()
     }
 
+    /// One iteration: the residual's norm before and after. `rz_before` is the product of residual
+    /// and preconditioned residual of the iteration before, 0 at the start.
+    fn iterate(
+        &mut self,
+        norm: f64,
+        rz_before: &mut f64,
+        iteration: usize,
+    ) -> Result<f64, CgError> {
+        let kept = &mut self.kept;
+        let scale = (kept.r.len() as f64).sqrt() / norm;
+        let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
+        let beta = if *rz_before > 0.0 { rz / *rz_before } else { 0.0 };
+        self.turn(beta);
+        let curvature = self.apply();
+        if !(curvature > 0.0 && rz > 0.0) {
+            return Err(CgError::NotPositiveDefinite { iteration });
+        }
+        *rz_before = rz;
+        Ok(self.step(rz / curvature))
+    }
+
+    /// Conjugate gradients from [`Vectors::start_from_zero`], as far as their own account of the
+    /// residual goes; `norm` is that of the right-hand side.
+    pub fn step_down(&mut self, norm: f64, params: &CgParams) -> Result<CgInfo, CgError> {
+        let mut now = norm;
+        let mut rz_before = 0.0;
+        for iterations in 0..=params.max_iterations {
+            if now <= params.relative_tolerance * norm {
+                let residual_relative = now / norm;
+                return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
+            }
+            if iterations < params.max_iterations {
+                now = self.iterate(now, &mut rz_before, iterations)?;
+            }
+        }
+        let (iterations, residual_relative) = (params.max_iterations, now / norm);
+        Err(CgError::NotConverged { iterations, residual_relative })
+    }
+
     /// Conjugate gradients.
     pub fn conjugate_gradients(
         &mut self,
@@ -251,17 +306,7 @@ impl Vectors<'_> {
                 norm = self.true_residual(b);
                 rz_before = 0.0;
             }
-            let scale = (b.len() as f64).sqrt() / norm;
-            let kept = &mut self.kept;
-            let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
-            let beta = if rz_before > 0.0 { rz / rz_before } else { 0.0 };
-            self.turn(beta);
-            let curvature = self.apply();
-            if !(curvature > 0.0 && rz > 0.0) {
-                break Err(CgError::NotPositiveDefinite { iteration: iterations });
-            }
-            norm = self.step(rz / curvature);
-            rz_before = rz;
+            norm = self.iterate(norm, &mut rz_before, iterations)?;
             iterations += 1;
         }
     }

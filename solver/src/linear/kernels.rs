@@ -115,8 +115,7 @@ const EASE_F32: f32 = EASE as f32;
 pub(super) struct Start;
 /// `f + sum`.
 pub(super) struct Plain;
-/// `f + sum`, from zero; f becomes `-sum`, and less `EASE` times links times x where the column
-/// ends at once.
+/// `f + sum`, from zero; f becomes `-sum`.
 pub(super) struct FromZero;
 /// `f + sum` less `EASE` times links times the old value.
 pub(super) struct OverOld;
@@ -187,14 +186,9 @@ impl Lead for After<'_> {
     }
 }
 
-/// One half row: `out` becomes what `lead` makes of `S`. `ONCE`: the column ends here.
+/// One half row: `out` becomes what `lead` makes of `S`.
 #[inline(always)]
-pub(super) fn sweep<S: Sweep, L: Lead, const ONCE: bool>(
-    out: &mut [f32],
-    f: &mut [f32],
-    around: Around,
-    lead: L,
-) {
+pub(super) fn sweep<S: Sweep, L: Lead>(out: &mut [f32], f: &mut [f32], around: Around, lead: L) {
     let n = whole(out.len());
     let (out, f, a, lead) = (&mut out[..n], &mut f[..n], around.cut(n), lead.cut(n));
     let first = if S::OVER_OLD && n > 0 {
@@ -210,32 +204,12 @@ pub(super) fn sweep<S: Sweep, L: Lead, const ONCE: bool>(
             out[k] = lead.take(k, f[k] + sum);
         }
         if S::LEAVES_REST {
-            f[k] = if ONCE { -sum - EASE_F32 * a.links(k) * out[k] } else { -sum };
+            f[k] = -sum;
         }
     }
-    if n > 0 {
-        if S::OVER_OLD {
-            out[0] = first;
-        }
-        if S::LEAVES_REST && ONCE {
-            f[0] = -a.sum(0) - EASE_F32 * a.first_links() * out[0];
-        }
+    if S::OVER_OLD && n > 0 {
+        out[0] = first;
     }
-}
-
-/// `f -= EASE links x`.
-#[inline(always)]
-pub(super) fn take_links(f: &mut [f32], x: &[f32], around: Around) {
-    let n = whole(f.len());
-    if n == 0 {
-        return;
-    }
-    let (f, x, a) = (&mut f[..n], &x[..n], around.cut(n));
-    let first = f[0] - EASE_F32 * a.first_links() * x[0];
-    for k in 0..n {
-        f[k] -= EASE_F32 * a.links(k) * x[k];
-    }
-    f[0] = first;
 }
 
 /// The same from f alone.
@@ -248,14 +222,20 @@ pub(super) fn start<L: Lead>(out: &mut [f32], f: &[f32], lead: L) {
     }
 }
 
-/// `out = f + sum of neighbours`.
+/// The residual of the second colour over its x, when the first has been relaxed after it; f is what
+/// [`FromZero`] left: `x = f + sum - EASE links x`.
 #[inline(always)]
-pub(super) fn gather(out: &mut [f32], f: &[f32], around: Around) {
-    let n = whole(out.len());
-    let (out, f, a) = (&mut out[..n], &f[..n], around.cut(n));
-    for k in 0..n {
-        out[k] = f[k] + a.sum(k);
+pub(super) fn residual(x: &mut [f32], f: &[f32], around: Around) {
+    let n = whole(x.len());
+    if n == 0 {
+        return;
     }
+    let (x, f, a) = (&mut x[..n], &f[..n], around.cut(n));
+    let first = f[0] + a.sum(0) - EASE_F32 * a.first_links() * x[0];
+    for k in 0..n {
+        x[k] = f[k] + a.sum(k) - EASE_F32 * a.links(k) * x[k];
+    }
+    x[0] = first;
 }
 
 /// `x += y`, of any length.

@@ -6,10 +6,10 @@
 //! - `layout`, `strips`: rows in memory, and work shared out by strips of rows
 //! - `hierarchy`, `interpolation`, `coarsest`, `cycle`, `rows`: the preconditioner, and what a
 //!   cycle does to one row
-//! - `kernels`, `widest`, `pages`: the inner loops of all of it, compiled for the instructions that
-//!   there are, and memory on large pages
+//! - `kernels`, `widest`: the inner loops of all of it, compiled for the instructions that there
+//!   are
 //! - `apply`, `iteration`, `solve`: the operator in double precision and the conjugate gradients
-//! - `norm`: the plain norm that callers judge residuals by
+//! - `norm`: sums over long vectors for callers, on all threads
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
 //!   solver
 
@@ -27,7 +27,6 @@ mod kernels;
 mod layout;
 pub mod matrix_market;
 mod norm;
-mod pages;
 mod rows;
 pub mod solve;
 mod strips;
@@ -36,4 +35,5 @@ mod widest;
 pub use csr::assemble;
 pub use matrix_market::{matrix_market, vector_market};
 pub use norm::norm;
+pub(crate) use norm::{add_to, dot, largest_magnitude};
 pub use solve::{CgError, CgInfo, CgParams, Detached, Preconditioned};

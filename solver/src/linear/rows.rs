@@ -85,7 +85,8 @@ widest! {
         relax_as::<kernels::Plain>(level, j, colour, rows)
     }
 
-    /// The second colour from zero: `x = M⁻¹ (f + G x)`, and f becomes `f - T x = -G x - EASE D x`.
+    /// The second colour from zero: `x = M⁻¹ (f + G x)`, and f becomes `-G x`, which is
+    /// `f - T x + EASE D x`.
     fn relax_from_zero(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         relax_as::<kernels::FromZero>(level, j, colour, rows)
     }
@@ -121,7 +122,7 @@ widest! {
                 // The second colour's x is not needed any more: its place takes the residual.
                 let (_, sheet, _) = around_sheet(&mut row, s, l);
                 let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-                kernels::gather(residual, &rows.f[j % RING][at..at + s.half], around);
+                kernels::residual(residual, &rows.f[j % RING][at..at + s.half], around);
                 let residual = &residual[..s.columns(h)];
                 for (coarse_row, share) in [(lower, 1.0 - share), (lower + 1, share)] {
                     if share == 0.0 || !strip.contains(&coarse_row) {
@@ -208,21 +209,9 @@ fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
     let h = s.half_of(colour, j);
     if level.single_sheet() {
         let lead = Pivot(pivots(level, &pieces[0], s, 0, h));
-        sweep_half::<S, _, true>(level, j, &pieces[0], (0, h), rows, (&mut row, &mut f_row), lead);
+        sweep_half::<S, _>(level, j, &pieces[0], (0, h), rows, (&mut row, &mut f_row), lead);
     } else {
         relax_columns::<S>(level, j, colour, rows, (&mut row, &mut f_row));
-        if S::LEAVES_REST {
-            for piece in pieces {
-                let s = &level.layout.shapes[piece.block];
-                let h = s.half_of(colour, j);
-                for l in 0..s.nl {
-                    let at = s.work_half(l, h);
-                    let (_, sheet, _) = around_sheet(&mut row, s, l);
-                    let (x, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-                    kernels::take_links(&mut f_row[at..at + s.half], x, around);
-                }
-            }
-        }
     }
     rows.x[j % RING] = row;
     rows.f[j % RING] = f_row;
@@ -247,7 +236,7 @@ fn relax_columns<S: Sweep>(
         substrate.work_half(top, first & 1) + first / 2
     };
     let h_substrate = substrate.half_of(colour, j);
-    sweep_half::<S, _, false>(level, j, &pieces[0], (top, h_substrate), rows, (row, f_row), Whole);
+    sweep_half::<S, _>(level, j, &pieces[0], (top, h_substrate), rows, (row, f_row), Whole);
     for piece in &pieces[1..] {
         let s = &layout.shapes[piece.block];
         let h = s.half_of(colour, j);
@@ -256,7 +245,7 @@ fn relax_columns<S: Sweep>(
             let pivot = pivots(level, piece, s, l, h);
             if l + 1 == s.nl {
                 let lead = Pivot(pivot);
-                sweep_half::<S, _, false>(level, j, piece, (l, h), rows, (row, f_row), lead);
+                sweep_half::<S, _>(level, j, piece, (l, h), rows, (row, f_row), lead);
             } else {
                 let lead = (pivot, link(l + 1), l + 1);
                 sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
@@ -279,7 +268,7 @@ fn relax_columns<S: Sweep>(
             }
         } else if l == 0 {
             let lead = Pivot(pivot);
-            sweep_half::<S, _, false>(level, j, piece, (l, h), rows, (row, f_row), lead);
+            sweep_half::<S, _>(level, j, piece, (l, h), rows, (row, f_row), lead);
         } else {
             let lead = (pivot, link(l - 1), l - 1);
             sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
@@ -303,9 +292,9 @@ fn relax_columns<S: Sweep>(
     }
 }
 
-/// One half row of sheet `l` of a piece. `ONCE`: the column ends here.
+/// One half row of sheet `l` of a piece.
 #[inline(always)]
-fn sweep_half<S: Sweep, L: Lead, const ONCE: bool>(
+fn sweep_half<S: Sweep, L: Lead>(
     level: &Level,
     j: usize,
     piece: &Piece,
@@ -322,7 +311,7 @@ fn sweep_half<S: Sweep, L: Lead, const ONCE: bool>(
     } else {
         let (_, sheet, _) = around_sheet(row, s, l);
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-        kernels::sweep::<S, L, ONCE>(out, f, around, lead);
+        kernels::sweep::<S, L>(out, f, around, lead);
     }
 }
 
@@ -353,7 +342,7 @@ fn sweep_after<S: Sweep>(
         kernels::start(&mut sheet[at - lower.len()..][..s.half], f, lead);
     } else {
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-        kernels::sweep::<S, After, false>(out, f, around, lead);
+        kernels::sweep::<S, After>(out, f, around, lead);
     }
 }
 

@@ -8,6 +8,7 @@ use super::cycle::{CycleWork, precondition};
 use super::hierarchy::Hierarchy;
 use super::iteration::{Kept, Vectors, for_sheet_rows};
 use super::kernels::dot;
+use super::norm::norm;
 use crate::conduction::Operator;
 
 /// When to stop.
@@ -113,7 +114,6 @@ impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
         let hierarchy = rayon::scope(|_| Hierarchy::new(operator));
-
         Preconditioned { operator, hierarchy, kept: Mutex::new(None) }
     }
 
@@ -226,15 +226,7 @@ impl<'a> Preconditioned<'a> {
                 limited_by_rounding: false,
             });
         }
-        let take = || self.kept.lock().ok()?.take();
-        let kept = take().unwrap_or_else(|| Kept::new(&self.hierarchy));
-        let mut vectors = Vectors {
-            operator: self.operator,
-            hierarchy: &self.hierarchy,
-            level: &self.hierarchy.levels[0],
-            offsets: self.operator.offsets(),
-            kept,
-        };
+        let mut vectors = self.vectors();
         vectors.load(x);
         if !low.is_empty() {
             vectors.kept.base.resize(n, 0.0);
@@ -254,10 +246,63 @@ impl<'a> Preconditioned<'a> {
             vectors.kept.rest.clear();
         }
         vectors.store(&vectors.kept.x, x);
-        // After a failure the vectors may hold numbers that are not finite.
-        if let (Ok(_), Ok(mut kept)) = (&outcome, self.kept.lock()) {
+        self.keep(vectors, outcome.is_ok());
+        outcome
+    }
+
+    /// Solves `A step = residual` roughly, from zero: until the conjugate gradients' own account of
+    /// the residual has fallen to the tolerance. For outer iterations, which look at the true one
+    /// themselves.
+    ///
+    /// # Errors
+    /// See [`CgError`].
+    ///
+    /// # Panics
+    /// If `residual` or `step` has not one entry for each unknown.
+    pub fn step(
+        &self,
+        residual: &[f64],
+        step: &mut [f64],
+        params: &CgParams,
+    ) -> Result<CgInfo, CgError> {
+        let n = self.operator.len();
+        assert_eq!(residual.len(), n, "one right-hand side entry for each unknown");
+        assert_eq!(step.len(), n, "one solution entry for each unknown");
+        let norm = norm(residual);
+        if !(norm.is_finite() && norm > 0.0) {
+            step.fill(0.0);
+            let info = CgInfo { iterations: 0, residual_relative: 0.0, limited_by_rounding: false };
+            let broken = CgError::NotPositiveDefinite { iteration: 0 };
+            return if norm == 0.0 { Ok(info) } else { Err(broken) };
+        }
+        let mut vectors = self.vectors();
+        let outcome = rayon::scope(|_| {
+            vectors.start_from_zero(residual);
+            let outcome = vectors.step_down(norm, params);
+            vectors.store(&vectors.kept.x, step);
+            outcome
+        });
+        self.keep(vectors, outcome.is_ok());
+        outcome
+    }
+
+    /// Vectors for a solve: those of the last one, if there was one.
+    fn vectors(&self) -> Vectors<'_> {
+        let take = || self.kept.lock().ok()?.take();
+        Vectors {
+            operator: self.operator,
+            hierarchy: &self.hierarchy,
+            level: &self.hierarchy.levels[0],
+            offsets: self.operator.offsets(),
+            kept: take().unwrap_or_else(|| Kept::new(&self.hierarchy)),
+        }
+    }
+
+    /// Keeps the vectors of a solve for the next one. After a failure they may hold numbers that are
+    /// not finite.
+    fn keep(&self, vectors: Vectors<'_>, sound: bool) {
+        if let (true, Ok(mut kept)) = (sound, self.kept.lock()) {
             *kept = Some(vectors.kept);
         }
-        outcome
     }
 }

@@ -2,10 +2,10 @@
 //!
 //! A vector that is touched for the first time costs a page fault for every 4 KiB, which is a
 //! quarter of the processor time of a whole solve. Where the system leaves the choice to the
-//! program, ask for large pages. This and `kernels` are the places with `unsafe`.
+//! program, ask for large pages. This and `linear::widest` are the places with `unsafe`.
 
 /// `n` zeros. Large vectors are laid on large pages where the system has them.
-pub(super) fn zeros<T: Clone + Default>(n: usize) -> Vec<T> {
+pub(crate) fn zeros<T: Clone + Default>(n: usize) -> Vec<T> {
     let vector = vec![T::default(); n];
     #[cfg(all(target_os = "linux", target_pointer_width = "64"))]
     advise(vector.as_ptr().cast(), n * size_of::<T>());
