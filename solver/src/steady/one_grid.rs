@@ -16,7 +16,9 @@ use super::{SteadyError, SteadyOptions};
 use crate::conduction::assembly::{assemble, assemble_into};
 use crate::conduction::faces::{WetSide, wet_side};
 use crate::conduction::{Network, Operator, SurfaceLaw};
-use crate::linear::{CgParams, Detached, Preconditioned, norm};
+use crate::linear::{
+    CgError, CgInfo, CgParams, Detached, Preconditioned, add_to, dot, largest_magnitude, norm,
+};
 use crate::mesh::Mesh;
 use crate::module::Module;
 
@@ -29,7 +31,11 @@ const MAX_TRIALS: usize = 12;
 /// A step below this share of the largest rise leaves the preconditioner as it is.
 const CARRIED_CHANGE: f64 = 0.1;
 /// Residual reduction asked of the linear solver within an outer iteration.
-const INNER_REDUCTION: f64 = 0.02;
+const INNER_REDUCTION: f64 = 0.01;
+/// Reduction that is asked for where it makes the outer iteration the last one.
+const LAST_REDUCTION: f64 = 0.002;
+/// Fall of the residual in a step after which the next one is taken whole, without a search.
+const QUICK_REDUCTION: f64 = 0.1;
 
 /// A lent preconditioner that takes more iterations than this is left aside for a new one.
 const MOST_LENT_ITERATIONS: usize = 40;
@@ -58,10 +64,6 @@ pub struct GridSolution {
     /// Final residual of the nonlinear system relative to what drives it: its right-hand side less
     /// what a uniform temperature explains.
     pub residual_relative: f64,
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// Solves `module` on `mesh`. `start` holds first guesses of the rises (K), if there are any.
@@ -168,19 +170,21 @@ struct Drive {
 /// to carry may be a millionth of that. `rhs_size_W` is the norm of `rhs`.
 fn drive(operator: &Operator, rhs: &[f64], rhs_size_W: f64) -> Drive {
     let offsets = operator.offsets();
-    let blocks = || operator.blocks.iter().map(|block| &block.sink).zip(&offsets);
+    let blocks = || operator.blocks.iter().map(|block| &block.sink[..]).zip(&offsets);
     let (mut product, mut square) = (0.0, 0.0);
     for (sinks, &offset) in blocks() {
-        for (sink, b) in sinks.iter().zip(&rhs[offset..]) {
-            product += sink * b;
-            square += sink * sink;
-        }
+        product += dot(sinks, &rhs[offset..][..sinks.len()]);
+        square += dot(sinks, sinks);
     }
     let uniform_K = if square > 0.0 { product / square } else { 0.0 };
-    let mut rest = 0.0;
-    for (sinks, &offset) in blocks() {
-        for (sink, b) in sinks.iter().zip(&rhs[offset..]) {
-            rest += (b - uniform_K * sink).powi(2);
+    let mut rest = rhs_size_W * rhs_size_W - uniform_K * product;
+    // Where little is left the difference has lost its digits.
+    if rest < 1e-4 * rhs_size_W * rhs_size_W {
+        rest = 0.0;
+        for (sinks, &offset) in blocks() {
+            for (sink, b) in sinks.iter().zip(&rhs[offset..]) {
+                rest += (b - uniform_K * sink).powi(2);
+            }
         }
     }
     Drive { uniform_K, size_W: rest.sqrt().max(LEAST_DRIVE * rhs_size_W) }
@@ -279,15 +283,19 @@ fn solve_nonlinear(
     let mut last_change_K = f64::INFINITY;
     let mut kept: Option<Detached> = None;
     let mut lent_serves = true;
-    let mut next_low = Vec::new();
-    // Residual before the last step, where rounding mattered to the linear solve of that step.
-    let mut limited_from: Option<f64> = None;
+    let mut step = vec![0.0; network.unknowns()];
+    // Residual before the last step.
+    let mut before: Option<f64> = None;
+    // Whether rounding mattered to the linear solve of that step.
+    let mut limited = false;
     for outer in 0..=MAX_OUTER {
         let size = norm(&here.rhs);
         let scale = drive(&here.operator, &here.rhs, size).size_W;
         let residual = norm(&here.residual);
-        let at_rounding = limited_from.is_some_and(|before| residual > 0.5 * before)
-            && residual <= ROUNDING_RESIDUAL * scale;
+        // Where the last step did this well the next one needs no search.
+        let quick = before.is_some_and(|before| residual <= QUICK_REDUCTION * before);
+        let stalled = before.is_some_and(|before| residual > 0.5 * before);
+        let at_rounding = stalled && limited && residual <= ROUNDING_RESIDUAL * scale;
         if scale == 0.0 || residual <= options.relative_tolerance * scale || at_rounding {
             let residual_relative = if scale == 0.0 { 0.0 } else { residual / scale };
             return Ok(Outcome { point, iterations, outer_iterations: outer, residual_relative });
@@ -295,20 +303,26 @@ fn solve_nonlinear(
         if outer == MAX_OUTER || !residual.is_finite() {
             break;
         }
-        let mut next = point.x.clone();
-        next_low.clone_from(&point.low);
-        let goal = (INNER_REDUCTION * residual).max(0.3 * options.relative_tolerance * scale);
-        let relative_tolerance = goal / size;
-        let params = CgParams { relative_tolerance, ..CgParams::default() };
+        let last = 0.3 * options.relative_tolerance * scale;
+        let goal = if last < LAST_REDUCTION * residual { INNER_REDUCTION * residual } else { last };
+        before = Some(residual);
         let borrowed = if lent_serves { lent.take() } else { None };
         let is_borrowed = borrowed.is_some();
         let solver = match borrowed.or_else(|| kept.take()) {
             Some(kept) => kept.attach(&here.operator),
             None => Preconditioned::new(&here.operator),
         };
-        let hottest_rise_K = point.x.iter().fold(0.0, |m: f64, r| m.max(r.abs()));
-        let info = match solver.solve_split(&here.rhs, &mut next, &mut next_low, &params) {
-            Ok(info) => info,
+        let hottest_rise_K = largest_magnitude(&point.x);
+        // A residual that does not fall may be rounding.
+        let outcome = if stalled || limited {
+            careful_step(&solver, &here, &point, goal / size, &mut step)
+        } else {
+            let relative_tolerance = goal / residual;
+            let params = CgParams { relative_tolerance, ..CgParams::default() };
+            solver.step(&here.residual, &mut step, &params).map(|info| (info, None))
+        };
+        let (info, sum) = match outcome {
+            Ok(outcome) => outcome,
             // Conductivities that fall faster than temperatures rise: there is no steady state, and
             // the iterates leave for infinity.
             Err(_) if varies && hottest_rise_K > RUNAWAY_RISE_K => break,
@@ -323,22 +337,33 @@ fn solve_nonlinear(
         } else {
             Some(prepared)
         };
-        limited_from = info.limited_by_rounding.then_some(residual);
-        let step = difference(&next, &next_low, &point);
-        last_change_K = step.iter().fold(0.0, |m: f64, d| m.max(d.abs()));
+        limited = info.limited_by_rounding;
+        last_change_K = largest_magnitude(&step);
         // A small step changes the operator little: its preconditioner serves the next one.
         if last_change_K < CARRIED_CHANGE * hottest_rise_K {
             kept = prepared;
         }
-        if law.is_linear() {
-            // With the conductivities held the step is exact; there is nothing to search.
-            point.x = next;
-            std::mem::swap(&mut point.low, &mut next_low);
+        if law.is_linear() || quick {
+            // With the conductivities held the step is exact, or as good as that; there is nothing to
+            // search.
+            match sum {
+                Some((x, low)) => (point.x, point.low) = (x, low),
+                None => add_to(&mut point.x, &step),
+            }
         } else {
             if info.limited_by_rounding {
                 point.low.resize(point.x.len(), 0.0);
             }
             point = line_search(network, law, point, &mut here, &step);
+        }
+        if varies || quick {
+            // The line search held the conductivities; now they follow.
+            if let Some(factors) = &mut point.factors {
+                network.conductivity_factors_into(&point.x, factors);
+            }
+            point.wet =
+                wet_side(network, point.factors.as_deref(), law, &point.x, Some(&point.wet));
+            here.move_to(network, &point);
         }
         // Beyond critical heat flux the flux hardly grows any more: what no neighbour takes
         // drives the surface up without end. No need to follow it past glowing.
@@ -347,19 +372,31 @@ fn solve_nonlinear(
             let place = hottest_place(network, &point.x);
             return Err(SteadyError::BurnOut { rise_K: hottest_K, place });
         }
-        if varies {
-            // The line search held the conductivities; now they follow.
-            point.factors = Some(network.conductivity_factors(&point.x));
-            point.wet =
-                wet_side(network, point.factors.as_deref(), law, &point.x, Some(&point.wet));
-            here.move_to(network, &point);
-        }
     }
     Err(SteadyError::NotConverged {
         outer_iterations: MAX_OUTER,
         last_change_K,
         place: hottest_place(network, &point.x),
     })
+}
+
+/// A step with its end as a sum of two: x, and what rounding takes from it.
+type Careful = (CgInfo, Option<(Vec<f64>, Vec<f64>)>);
+
+/// The step from `from` to the solution of the system there, by a solve for the temperatures
+/// themselves, which sees what rounding takes from them.
+fn careful_step(
+    solver: &Preconditioned,
+    here: &Linearised,
+    from: &Point,
+    relative_tolerance: f64,
+    step: &mut Vec<f64>,
+) -> Result<Careful, CgError> {
+    let (mut x, mut low) = (from.x.clone(), from.low.clone());
+    let params = CgParams { relative_tolerance, ..CgParams::default() };
+    let info = solver.solve_split(&here.rhs, &mut x, &mut low, &params)?;
+    *step = difference(&x, &low, from);
+    Ok((info, Some((x, low))))
 }
 
 /// `x + low - (from.x + from.low)`.

@@ -78,7 +78,7 @@ fn solve_last_round(
         None => refine(&mut refiner, &mut warnings)?,
     };
     let levels = refiner.levels;
-    let ranges = model_ranges(module, options, &best, &mut warnings);
+    let ranges = model_ranges(module, &refiner.task.compared(), &best, &mut warnings);
     let spray = spray_of(module, &best.fine, &mut warnings)?;
     let mut result = result(module, &best, levels, warnings);
     for (junction, range) in result.junctions.iter_mut().zip(ranges) {
@@ -164,9 +164,11 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
     let mut best_scale = f64::INFINITY;
     let mut refused: Option<(usize, usize)> = None;
     let mut forecasts = 0;
+    // The first round starts with a grid that is solved already.
+    let mut quarter = Some(scout);
     for _ in 0..MOST_ROUNDS {
         let live = plan.live_parts();
-        let coarse = match refiner.coarse(&family, &plan.slicing, &live, &guess) {
+        let coarse = match refiner.coarse(&family, &plan.slicing, &live, &guess, quarter.take()) {
             Ok(coarse) => coarse,
             Err(SteadyError::TooManyCells { needed, allowed }) => {
                 // As fine as the bound allows, if that is worth another round.
