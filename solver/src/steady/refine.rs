@@ -21,6 +21,11 @@ const MOST_SLICES: usize = 16;
 const MOST_ROUNDS: usize = 16;
 /// Rounds that may end with the two coarser grids, because the fine one would not be enough.
 const MOST_FORECASTS: usize = 6;
+/// A forecast of so many times the accuracy is worth the fine grid.
+const ENOUGH: f64 = 1.1;
+/// Beyond so many times the accuracy thickness and plane are refined in turn: what both together
+/// would gain cannot be foretold well enough.
+const FAR: f64 = 1.3;
 /// Most that cells are widened where a source is known better than asked for.
 const MOST_COARSENING: f64 = 1.15;
 
@@ -104,15 +109,20 @@ impl Plan {
         let thickest = (0..self.live.len())
             .filter(|&k| most_slices(&self.slicing, &[self.live[k].1]) < MOST_SLICES)
             .max_by(|&a, &b| self.live[a].0.total_cmp(&self.live[b].0));
+        let mut left = 1.0;
         if let (true, Some(k)) = (thickness_share > 0.5, thickest) {
             // The part whose doubling changed most; from then on it changes about half as much.
             self.slicing = scaled(&self.slicing, &[self.live[k].1], 2);
             self.live[k].0 *= 0.5;
-            return;
+            left -= 0.5 * thickness_share;
+            let share = left * largest(uncertainty_K) / self.accuracy_K;
+            if !(ENOUGH..FAR).contains(&share) {
+                return;
+            }
         }
         for (scale, reached_K) in self.scales.sources.iter_mut().zip(uncertainty_K) {
             // Between first and second order in the cell size, as at the edge of a die.
-            let factor = (0.8 * self.accuracy_K / reached_K).powf(0.7);
+            let factor = (0.8 * self.accuracy_K / (left * reached_K)).powf(0.7);
             *scale *= factor.clamp(0.6, MOST_COARSENING);
         }
         // What lies between the sources follows the middle of them.
@@ -197,7 +207,7 @@ fn refine(refiner: &mut Refiner, warnings: &mut Vec<String>) -> Result<Round, St
         let expected_K = coarse.expected_K(&shares_of_change);
         if forecasts < MOST_FORECASTS
             && refused.is_none()
-            && largest(&expected_K) > 1.1 * accuracy_K
+            && largest(&expected_K) > ENOUGH * accuracy_K
         {
             forecasts += 1;
             let worst = most_doubtful(&expected_K).map_or(0.0, |k| coarse.thickness_share[k]);
