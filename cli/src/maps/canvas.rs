@@ -7,7 +7,7 @@ use base64::engine::general_purpose::STANDARD;
 use plotters::prelude::*;
 
 use super::scale::Rgb;
-use super::text::{self, Weight};
+use super::text::{self, Weight, fitted, width_px};
 use super::vectors::Vectors;
 use super::{MapError, png_file};
 
@@ -105,6 +105,9 @@ pub struct Canvas {
     failed: Option<MapError>,
     vectors: Option<Vectors>,
 }
+
+/// Sizes of the line under the titles.
+const SUBTITLE_PX: [f32; 4] = [15.0, 14.0, 13.0, 12.0];
 
 impl Canvas {
     /// An empty page, a pixel a point.
@@ -226,6 +229,18 @@ impl Canvas {
                 }
             }
         }
+    }
+
+    /// The line under the titles: as large as fits in `room_px`, and shortened where even the
+    /// smallest size does not.
+    pub fn subtitle(&mut self, text: &str, x: f32, room_px: f32) {
+        let [largest, .., smallest] = SUBTITLE_PX;
+        let fits = |size: &f32| width_px(text, *size, Weight::Regular) <= room_px;
+        let size_px = SUBTITLE_PX.into_iter().find(|size| fits(size)).unwrap_or(smallest);
+        let text = fitted(text, size_px, Weight::Regular, room_px);
+        // The baseline stays in the middle of the line.
+        let y = 58.0 - 0.25 * (largest - size_px);
+        self.text(&text, x, y, Align::Start, Style::page(size_px));
     }
 
     /// A line of text whose capitals are centred on `y`.

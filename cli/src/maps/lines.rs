@@ -57,7 +57,7 @@ pub struct Panel {
     pub height: i32,
     /// The lines, the ones in front last.
     pub lines: Vec<Line>,
-    /// Levels drawn dashed; those far beyond the lines are left out.
+    /// Levels drawn dashed; those far beyond the lines are told in words.
     pub levels: Vec<Level>,
     /// Whether the axis starts at zero.
     pub from_zero: bool,
@@ -194,8 +194,7 @@ fn draw_titles(canvas: &mut Canvas, page: &Page) {
     let faint = Style { colour: FAINT, ..Style::page(18.0) };
     let module = fitted(page.module, 18.0, Weight::Regular, room - after);
     canvas.text(&module, x + after, 29.0, Align::Start, faint);
-    let subtitle = fitted(&page.subtitle, 15.0, Weight::Regular, room);
-    canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
+    canvas.subtitle(&page.subtitle, x, room);
 }
 
 fn draw_panel(
@@ -209,14 +208,10 @@ fn draw_panel(
     let values = || panel.lines.iter().flat_map(|l| &l.points).map(|p| p[1]);
     let reach = Axis::around(panel.kind, values(), 0.0, panel.from_zero);
     let span = reach.high - reach.low;
-    let near: Vec<&Level> = panel
-        .levels
-        .iter()
-        .filter(|l| {
-            let value = reach.scaled(l.value);
-            value > reach.low - span && value < reach.high + span
-        })
-        .collect();
+    let (near, far): (Vec<&Level>, Vec<&Level>) = panel.levels.iter().partition(|l| {
+        let value = reach.scaled(l.value);
+        value > reach.low - span && value < reach.high + span
+    });
     let up = Axis::around(
         panel.kind,
         values().chain(near.iter().map(|l| l.value)),
@@ -257,6 +252,18 @@ fn draw_panel(
         }
         let faint = Style { colour: FAINT, ..Style::page(13.0) };
         canvas.text(&level.name, left as f32 + 8.0, y as f32 - 9.0, Align::Start, faint);
+    }
+    let (mut above, mut below) = (top as f32 + 14.0, bottom as f32 - 12.0);
+    for level in &far {
+        let faint = Style { colour: FAINT, ..Style::page(13.0) };
+        let (y, next, place) = if reach.scaled(level.value) > reach.high {
+            (&mut above, 17.0, "above")
+        } else {
+            (&mut below, -17.0, "below")
+        };
+        let text = format!("{}, far {place}", level.name);
+        canvas.text(&text, left as f32 + 8.0, *y, Align::Start, faint);
+        *y += next;
     }
     let clip = [left, top, right + 1, bottom + 1];
     for line in &panel.lines {

@@ -222,8 +222,7 @@ fn draw_titles(canvas: &mut Canvas, layout: &Layout, title: &str, module: &str, 
     // The unit of the colour bar stands at the same height.
     let room = layout.bar.x0 as f32 - x - 12.0;
     let room = if layout.map.width() < 500.0 { canvas.width as f32 - x - 16.0 } else { room };
-    let subtitle = fitted(subtitle, 15.0, Weight::Regular, room);
-    canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
+    canvas.subtitle(subtitle, x, room);
 }
 
 /// Outlines of die, unbroken, and of heaters, dashed: light with a dark rim, so that they show on

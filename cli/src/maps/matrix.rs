@@ -101,8 +101,7 @@ pub fn draw(matrix: &Matrix) -> Result<Picture, MapError> {
     let faint = Style { colour: FAINT, ..Style::page(18.0) };
     canvas.text(&module, x + after, 31.0, Align::Start, faint);
     // The unit of the colour bar stands at the same height.
-    let subtitle = fitted(&matrix.subtitle, 15.0, Weight::Regular, (right + 12) as f32 - x);
-    canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
+    canvas.subtitle(&matrix.subtitle, x, (right + 12) as f32 - x);
     let software = concat!("sprayside ", env!("CARGO_PKG_VERSION"));
     let description = format!("{} of {}. {}", matrix.title, matrix.module, matrix.subtitle);
     let words =

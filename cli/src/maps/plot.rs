@@ -74,8 +74,7 @@ fn begin(words: &Words) -> Canvas {
         let faint = Style { colour: FAINT, ..Style::page(18.0) };
         canvas.text(&module, x + after, 31.0, Align::Start, faint);
     }
-    let subtitle = fitted(&words.subtitle, 15.0, Weight::Regular, room);
-    canvas.text(&subtitle, x, 58.0, Align::Start, Style::page(15.0));
+    canvas.subtitle(&words.subtitle, x, room);
     canvas
 }
 

@@ -127,12 +127,12 @@ fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
 
 fn hottest_in_words(junction: &Junction, marks: usize) -> String {
     let decimals = decimals_for(junction.uncertainty_K);
-    let rings = match marks {
-        1 => "Ring:",
-        _ => "Rings: where; the large one:",
+    let (ring, each) = match marks {
+        1 => ("ring", "figures"),
+        _ => ("large ring", "rings and figures"),
     };
     format!(
-        "Colour: surface; figures: hottest of each junction. {rings} {}, {:.decimals$} ± {} °C",
+        "Hottest: {}, {:.decimals$} ± {} °C ({ring}). Colour: surface; {each}: hottest of each junction",
         junction.name,
         celsius(junction.max_K),
         rounded_up(junction.uncertainty_K, decimals),
@@ -181,11 +181,13 @@ fn htc<'a>(result: &'a SteadyResult, nozzles: &'a [NozzleMark]) -> Map<'a> {
 /// All sheets on one common scale, so that they can be compared.
 fn sheets(result: &SteadyResult) -> Vec<Map<'_>> {
     let scale = scale_of(result.sheets.iter().map(|sheet| &sheet.temperature_K), celsius);
+    let stems = file_stems(result.sheets.iter().map(|sheet| &sheet.name[..]));
     result
         .sheets
         .iter()
-        .map(|sheet| Map {
-            file: format!("sheet-{}.png", sheet.name),
+        .zip(stems)
+        .map(|(sheet, stem)| Map {
+            file: format!("sheet-{stem}.png"),
             title: format!("Temperature of sheet {}", sheet.name),
             subtitle: "Mean over its thickness; the scale is the same for all sheets".to_owned(),
             unit: "°C",
@@ -201,6 +203,21 @@ fn sheets(result: &SteadyResult) -> Vec<Map<'_>> {
             details: Vec::new(),
         })
         .collect()
+}
+
+/// Names as they may stand in file names: without blanks, and none like another where capitals do
+/// not count.
+fn file_stems<'a>(names: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let mut taken: Vec<String> = Vec::new();
+    for name in names {
+        let plain = name.split_whitespace().collect::<Vec<_>>().join("-");
+        let is_taken =
+            |stem: &String| taken.iter().any(|t| t.to_lowercase() == stem.to_lowercase());
+        let numbered = (2..).map(|k| format!("{plain}-{k}"));
+        let stem = std::iter::once(plain.clone()).chain(numbered).find(|stem| !is_taken(stem));
+        taken.push(stem.unwrap_or(plain));
+    }
+    taken
 }
 
 /// Lowest and highest value of some fields, as they are; `None` where there is none.
@@ -224,4 +241,15 @@ pub(super) fn scale_of<'a>(
 ) -> ColourScale {
     let [low, high] = range_of(fields).unwrap_or([0.0, 1.0]);
     ColourScale::magma(convert(low), convert(high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn file_names_of_sheets_have_no_blanks_and_do_not_meet() {
+        let names = ["core 1", "core-1", "Core  1", "die"];
+        assert_eq!(file_stems(names.into_iter()), ["core-1", "core-1-2", "Core-1-3", "die"]);
+    }
 }

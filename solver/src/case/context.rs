@@ -82,7 +82,7 @@ impl<'a> Context<'a> {
     pub fn text_of(&self, path: &Located<String>) -> Option<String> {
         if path.value.trim().is_empty() {
             let label = "the name of a CSV file belongs here";
-            self.push(self.error(codes::FILE_UNREADABLE, "no file is named", &path.span, label));
+            self.push(self.error(codes::BAD_NAME, "no file is named", &path.span, label));
             return None;
         }
         (self.load)(&path.value)
@@ -187,12 +187,21 @@ pub(super) fn nearest<'c>(
     word: &str,
     candidates: impl IntoIterator<Item = &'c str>,
 ) -> Option<&'c str> {
+    more_alike_than(0.8, word, candidates)
+}
+
+/// The most similar candidate, if its similarity (0 to 1) is above `least`.
+pub(super) fn more_alike_than<'c>(
+    least: f64,
+    word: &str,
+    candidates: impl IntoIterator<Item = &'c str>,
+) -> Option<&'c str> {
     let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
     let word = plain(word);
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
         let similarity = strsim::jaro_winkler(&word, &plain(candidate));
-        if similarity > 0.8 && best.is_none_or(|(highest, _)| similarity > highest) {
+        if similarity > least && best.is_none_or(|(highest, _)| similarity > highest) {
             best = Some((similarity, candidate));
         }
     }

@@ -9,7 +9,7 @@ use super::super::context::{Context, number_text};
 use super::super::file::CaseFile;
 use super::ZERO_C_IN_K;
 use super::coolant::LOW_CHAMBER_KPA;
-use crate::module::{CorrelatedSpray, Module, Nozzle};
+use crate::module::{CorrelatedSpray, Die, Module, Nozzle};
 use crate::spray::{Footprint, landing_on};
 
 /// A nozzle with less of its liquid on the module is told.
@@ -132,25 +132,29 @@ fn dry_die(
     footprints: &[Footprint],
 ) {
     let sprays = |nozzle: &Nozzle| nozzle.flow_m3_s * nozzle.flow_factor > 0.0;
-    for (die, written) in module.die.iter().zip(&file.die) {
-        let wet = spray.nozzles.iter().zip(footprints).any(|(nozzle, footprint)| {
+    let is_wet = |die: &Die| {
+        spray.nozzles.iter().zip(footprints).any(|(nozzle, footprint)| {
             sprays(nozzle) && landing_on(footprint, &die.rect).area_m2 > 1e-9 * die.rect.area_m2()
-        });
-        if wet {
-            continue;
-        }
-        let span = written.at_mm.as_ref().map_or(0..0, |at| at.span.clone());
-        context.push(
-            context
-                .warning(
-                    codes::DRY_DIE,
-                    format!("no drop lands on die \"{}\"", die.name),
-                    &span,
-                    "no cone reaches it",
-                )
-                .help("set nozzles over it, or expect only what the substrate carries away"),
-        );
-    }
+        })
+    };
+    let dry: Vec<_> = module.die.iter().zip(&file.die).filter(|(die, _)| !is_wet(die)).collect();
+    let Some((_, first)) = dry.first() else { return };
+    let names: Vec<&str> = dry.iter().map(|(die, _)| die.name.as_str()).collect();
+    let span = first.at_mm.as_ref().map_or(0..0, |at| at.span.clone());
+    context.push(
+        context
+            .warning(
+                codes::DRY_DIE,
+                format!("no drop lands on die {}", quoted(&names)),
+                &span,
+                if names.len() > 1 {
+                    "no cone reaches the first of them"
+                } else {
+                    "no cone reaches it"
+                },
+            )
+            .help("set nozzles over it, or expect only what the substrate carries away"),
+    );
 }
 
 /// Flow, orifice and pressure drop of a nozzle imply its discharge coefficient,

@@ -4,6 +4,7 @@
 //! is wrong. [`Fields::finish`] then notes every key that nobody asked for. (Deriving the types
 //! with serde would stop at the first mistake of each table.)
 
+mod names;
 mod notes;
 mod numbers;
 
@@ -14,11 +15,12 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::codes;
-use super::context::{Context, Located, nearest, quoted_list};
+use super::context::{Context, Located, more_alike_than, nearest, quoted_list};
 use super::diagnostic::Diagnostic;
 use super::other_units;
 use super::ranges::MOST_PARTS;
 
+use names::check_name;
 use notes::NotedForm;
 pub(super) use notes::Notes;
 pub use notes::{Form, KeyForm, Range as NumberRange, TableForm};
@@ -31,6 +33,9 @@ pub(super) enum Need {
     /// It may be left out.
     Optional,
 }
+
+/// A required key is taken to be meant by an unknown one that is so similar to it, from 0 to 1.
+const LIKE_A_MISSING_KEY: f64 = 0.65;
 
 struct Entry<'t, 'i> {
     key: &'t str,
@@ -442,7 +447,11 @@ impl<'c, 't, 'i> Fields<'c, 't, 'i> {
                 self.context.push(finding.help(help));
                 continue;
             }
-            self.context.push(match nearest(entry.key, absent) {
+            // What must stand here and does not is meant sooner than anything else.
+            let required = self.missing.iter().copied().filter(|key| !misspelt.contains(key));
+            let near = nearest(entry.key, absent)
+                .or_else(|| more_alike_than(LIKE_A_MISSING_KEY, entry.key, required));
+            self.context.push(match near {
                 Some(key) => {
                     misspelt.push(key);
                     finding.help(format!("did you mean {key}?"))
@@ -499,38 +508,4 @@ fn kind_of(value: &DeValue<'_>) -> &'static str {
         DeValue::Array(_) => "a list",
         DeValue::Table(_) => "a table",
     }
-}
-
-/// Names are printed, stand in CSV cells and in file names.
-fn check_name(context: &Context<'_>, key: &str, name: Located<String>) -> Option<Located<String>> {
-    let text = &name.value;
-    let fault = if text.trim().is_empty() {
-        "a name needs at least one visible character"
-    } else if text.trim() != text {
-        "a name has no blanks at its ends"
-    } else if text.chars().count() > 60 {
-        "a name has at most 60 characters"
-    } else if let Some(c) = text.chars().find(|c| c.is_control() || "/\\:*?\"<>|".contains(*c)) {
-        let finding = context.error(
-            codes::BAD_NAME,
-            format!("{key} holds a character that names cannot have"),
-            &name.span,
-            format!("the character {c:?}"),
-        );
-        context.push(finding.help(
-            "names stand in file names too: leave out / \\ : * ? \" < > | and control characters",
-        ));
-        return None;
-    } else if text.starts_with('.') {
-        "a name does not start with a point"
-    } else {
-        return Some(name);
-    };
-    context.push(context.error(
-        codes::BAD_NAME,
-        format!("{key} is not a usable name"),
-        &name.span,
-        fault,
-    ));
-    None
 }
