@@ -28,13 +28,16 @@ pub(super) struct Ladder {
 }
 
 impl Ladder {
-    /// Solves `operator x = b` from x = 0, where the operator's sinks hold `C / step`.
+    /// Solves `operator x = b` from x = 0, where the operator's sinks hold `C / step`. Whether the
+    /// true residual is as small as asked for is looked at, and what rounding leaves of it told, only
+    /// where `careful`.
     pub fn solve(
         &mut self,
         operator: &Operator,
         step_s: f64,
         b: &[f64],
         relative_tolerance: f64,
+        careful: bool,
     ) -> Result<(Vec<f64>, CgInfo), CgError> {
         let key = step_s.log2().round().clamp(-1e6, 1e6) as i32;
         let former = self.rungs.remove(&key);
@@ -48,7 +51,11 @@ impl Ladder {
         };
         let params = CgParams { relative_tolerance, ..CgParams::default() };
         let mut x = vec![0.0; b.len()];
-        let info = match solver.solve(b, &mut x, &params) {
+        let outcome = match careful {
+            true => solver.solve(b, &mut x, &params),
+            false => solver.step(b, &mut x, &params),
+        };
+        let info = match outcome {
             Ok(info) => info,
             // The matrix may have changed out of all recognition: once more with its own.
             Err(_) if first_digits.is_some() => {

@@ -151,9 +151,9 @@ fn correction(
         .map(|((end, start), capacity)| capacity * (end - start) / period_s)
         .collect();
     let mut at = system.evaluate(end, None);
-    let slow = ladder.solve(&at.operator, STEADY_S, &defect, CORRECTION_RESIDUAL);
+    let slow = ladder.solve(&at.operator, STEADY_S, &defect, CORRECTION_RESIDUAL, false);
     shift(&mut at.operator, &system.capacity_J_K, 0.5 * period_s);
-    let fast = ladder.solve(&at.operator, 0.5 * period_s, &defect, CORRECTION_RESIDUAL);
+    let fast = ladder.solve(&at.operator, 0.5 * period_s, &defect, CORRECTION_RESIDUAL, false);
     system.give_back(at.operator, at.rhs_W);
     let ((slow, _), (fast, _)) = (slow.ok()?, fast.ok()?);
     Some(slow.iter().zip(&fast).map(|(slow, fast)| slow - fast).collect())

@@ -166,7 +166,7 @@ pub(super) fn step(
         let defect = by_cell(n, |k| {
             (e0 * state.flow_W[k] + ec * middle.flow_W[k] + e1 * end.flow_W[k]) / DIAGONAL
         });
-        match ladder.solve(&end.shifted, diagonal_s, &defect, ERROR_RESIDUAL) {
+        match ladder.solve(&end.shifted, diagonal_s, &defect, ERROR_RESIDUAL, false) {
             Ok((error, _)) => Some(error.iter().fold(0.0, |m: f64, e| m.max(e.abs()))),
             Err(_) => return Err(StepFailure::Unsolved),
         }

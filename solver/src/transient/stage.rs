@@ -111,12 +111,17 @@ pub(super) fn solve(
     let mut size = norm(&residual);
     let mut left_W: f64 = residual.iter().sum();
     let mut reduction = FIRST_REDUCTION;
+    // The correction of a linear stage is the last word.
+    let mut careful = linear;
+    let mut is_new = true;
     for outer in 0.. {
         if !size.is_finite() {
             return Err(StepFailure::Unsolved);
         }
         let goal = system.goal_W();
-        shift(&mut at.operator, &system.capacity_J_K, step_s);
+        if std::mem::take(&mut is_new) {
+            shift(&mut at.operator, &system.capacity_J_K, step_s);
+        }
         if size <= goal {
             break;
         }
@@ -127,7 +132,7 @@ pub(super) fn solve(
         let all = linear || outer == 0 && enough >= ONE_GO;
         let tolerance = if all { enough } else { reduction.max(enough) };
         let Ok((correction, info)) =
-            ladder.solve(&at.operator, step_s, &residual, tolerance.min(0.5))
+            ladder.solve(&at.operator, step_s, &residual, tolerance.min(0.5), careful)
         else {
             return Err(StepFailure::Unsolved);
         };
@@ -149,12 +154,19 @@ pub(super) fn solve(
                 let stands = left_size > 0.5 * size
                     && (info.limited_by_rounding || left_size <= 100.0 * goal);
                 if left_size >= size && !stands {
-                    return Err(StepFailure::Unsolved);
+                    if careful {
+                        return Err(StepFailure::Unsolved);
+                    }
+                    // Rounding perhaps: once more, with an eye on it.
+                    careful = true;
+                    system.give_back(there.operator, there.rhs_W);
+                    break;
                 }
                 // What the linear model has missed of the residual before.
                 let missed = (left_size - info.residual_relative * size).abs() / size;
                 reduction = missed.clamp(LEAST_REDUCTION, MOST_REDUCTION);
                 let former = std::mem::replace(&mut at, there);
+                is_new = true;
                 system.give_back(former.operator, former.rhs_W);
                 (x, residual) = (trial, left);
                 left_W = residual.iter().sum();
