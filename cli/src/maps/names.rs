@@ -211,7 +211,7 @@ fn beside(
     let reach_x = (part.rect.width() + block.rect.width()) / 2.0;
     let reach_y = (part.rect.height() + block.rect.height()) / 2.0;
     let mut free = Vec::new();
-    for gap in [CLOSE_PX, 14.0, 24.0, 36.0, 50.0] {
+    for gap in [CLOSE_PX, 14.0, 18.0, 21.0, 24.0, 36.0, 50.0] {
         for side in [
             [0.0, -1.0],
             [1.0, 0.0],
