@@ -210,7 +210,7 @@ fn step_response<'a>(cycled: &Cycled<'a>) -> Page<'a> {
         label: "time, s".to_owned(),
         kind: AxisKind::Logarithmic,
         panels: vec![Panel {
-            label: "K/W".to_owned(),
+            label: "thermal impedance, K/W".to_owned(),
             kind: AxisKind::Logarithmic,
             height: 540,
             lines,

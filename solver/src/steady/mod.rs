@@ -1,5 +1,6 @@
 //! One steady solve, refined until the accuracy asked for is reached.
 
+mod doubt;
 mod estimate;
 mod grids;
 mod interpolate;

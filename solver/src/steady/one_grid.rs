@@ -288,13 +288,17 @@ fn solve_nonlinear(
     let mut before: Option<f64> = None;
     // Whether rounding mattered to the linear solve of that step.
     let mut limited = false;
+    // Whether steps may be taken whole, and whether the last one was.
+    let (mut trusted, mut quick) = (true, false);
     for outer in 0..=MAX_OUTER {
         let size = norm(&here.rhs);
         let scale = drive(&here.operator, &here.rhs, size).size_W;
         let residual = norm(&here.residual);
-        // Where the last step did this well the next one needs no search.
-        let quick = before.is_some_and(|before| residual <= QUICK_REDUCTION * before);
-        let stalled = before.is_some_and(|before| residual > 0.5 * before);
+        // Where the last step did well the next one needs no search, unless such a step went wrong.
+        let fallen = before.map_or(1.0, |before| residual / before);
+        trusted &= !(quick && fallen > 1.0);
+        quick = trusted && fallen <= QUICK_REDUCTION;
+        let stalled = fallen > 0.5 && before.is_some();
         let at_rounding = stalled && limited && residual <= ROUNDING_RESIDUAL * scale;
         if scale == 0.0 || residual <= options.relative_tolerance * scale || at_rounding {
             let residual_relative = if scale == 0.0 { 0.0 } else { residual / scale };

@@ -2,14 +2,12 @@
 //! ([`super::rounds`]), each fitted to the temperatures of the one before and to the sources that
 //! are not yet known well enough.
 
+use super::doubt::{hot, largest, most, most_doubtful};
 use super::estimate;
 use super::grids::{GridFamily, Scales};
 use super::outcome::{model_ranges, result, spray_of};
 use super::parts::{Part, most_slices, scaled, stated_doubled};
-use super::rounds::{
-    Refiner, Round, Task, changes, expected_shares, hot, largest, most, most_doubtful,
-    statistics_of,
-};
+use super::rounds::{Refiner, Round, Task, changes, expected_shares, statistics_of};
 use super::{GridSolution, SteadyError, SteadyOptions};
 use crate::mesh::Slicing;
 use crate::module::Module;
