@@ -128,11 +128,11 @@ fn surface<'a>(module: &Module, result: &'a SteadyResult) -> Map<'a> {
 fn hottest_in_words(junction: &Junction, marks: usize) -> String {
     let decimals = decimals_for(junction.uncertainty_K);
     let (ring, each) = match marks {
-        1 => ("ring", "figures"),
-        _ => ("large ring", "rings and figures"),
+        1 => ("ring", "Figures"),
+        _ => ("large ring", "Rings and figures"),
     };
     format!(
-        "Hottest: {}, {:.decimals$} ± {} °C ({ring}). Colour: surface; {each}: hottest of each junction",
+        "Hottest: {}, {:.decimals$} ± {} °C ({ring}). {each}: each junction's hottest",
         junction.name,
         celsius(junction.max_K),
         rounded_up(junction.uncertainty_K, decimals),
