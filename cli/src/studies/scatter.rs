@@ -251,18 +251,21 @@ impl Study for ScatterStudy<'_> {
             .filter_map(|p| Some(celsius(p.junctions.get(chief)?.max_K)))
             .collect();
         let module = solved.case.case.module.title.clone();
+        let limit = junctions.get(chief).and_then(|j| j.limit_K).map(celsius);
+        let told = limit.map_or(String::new(), |limit| {
+            format!("; red where it is near: the limit, {} °C", significant(limit, 4))
+        });
         let words = Words {
             file: "histogram.png".to_owned(),
             title: format!("{name} over {} samples", outcomes.len()),
             module: module.clone(),
-            subtitle: "Hottest point; dashed: median and 95 % percentile, red: limit".to_owned(),
+            subtitle: format!("Hottest point; dashed: median and 95 % percentile{told}"),
             across: "junction maximum, °C".to_owned(),
             up: "samples".to_owned(),
         };
         let marks: Vec<f64> = all.get(chief).map_or(Vec::new(), |of| {
             [2, 3].iter().filter_map(|&k| of.percentiles[k]).map(|b| celsius(b.value)).collect()
         });
-        let limit = junctions.get(chief).and_then(|j| j.limit_K).map(celsius);
         let histogram = maps::histogram(&words, &temperatures, &marks, limit)
             .map_err(crate::commands::not_written)?;
         let mut files = vec![
