@@ -55,6 +55,21 @@ fn a_mesh_beyond_max_cells_is_told_with_its_size_its_line_and_what_fits() {
 }
 
 #[test]
+fn cells_of_nanometres_are_counted_without_being_made() {
+    let text = CASE.replace("cell_mm = 1.0", "cell_mm = 0.00001");
+    let room = Room::with("case.toml", &text);
+    let run = room.run(&["solve", "case.toml"]).ends_with(2);
+    // Millions of lines along each axis, times the sheets: 10^13 and more.
+    let stderr = run.stderr.clone();
+    let unknowns =
+        stderr.split("the mesh needs ").nth(1).and_then(|rest| rest.split(" unk").next());
+    let groups = unknowns.expect("a count").split('\u{a0}').count();
+    assert!(groups >= 5, "{stderr}");
+    let run = run.complains_of("max_cells allows 4\u{a0}000\u{a0}000");
+    run.complains_of("fits; or raise max_cells").complains_of("GB of memory");
+}
+
+#[test]
 fn a_grid_with_decimal_commas_gets_the_hint() {
     let text = CASE.replace("htc_W_m2K = 8000.0", "map = \"htc.csv\"");
     let room = Room::with("case.toml", &text);

@@ -56,7 +56,7 @@ pub(super) const ORIFICE: Quantity = length(0.01, 10.0, "");
 pub(super) const OFFSET: Quantity = length(-300.0, 300.0, "");
 pub(super) const FLATNESS: Quantity = length(0.0001, 10.0, "");
 pub(super) const PLATE_THICKNESS: Quantity = length(0.1, 100.0, "");
-pub(super) const CELL: Quantity = length(0.001, 100.0, "");
+pub(super) const CELL: Quantity = length(0.000_001, 100.0, "");
 
 /// Aerogels stand near 0.015, the best diamond near 2200 W/(m·K) (from memory).
 pub(super) const CONDUCTIVITY: Quantity =

@@ -4,7 +4,10 @@ use std::sync::Arc;
 
 use super::GridSolution;
 use crate::conduction::Network;
-use crate::mesh::{Density, PlaneGrid, edges_along, fill_interval, snapped_edges};
+use crate::mesh::{
+    Density, PlaneGrid, Slicing, edges_along, fill_interval, sheets_of_island, sheets_of_substrate,
+    snapped_edges,
+};
 use crate::module::{GridMap, Module, Rect, Spray};
 
 /// Neighbouring cells may differ in width by about this share: the size may grow by this many
@@ -51,6 +54,16 @@ impl Axis {
             })
             .collect();
         Axis { edges_m, density, pieces }
+    }
+
+    /// Cells between two edges, given by their positions, m.
+    fn cells_between(&self, ends_m: [f64; 2]) -> usize {
+        // An edge that was merged with its twin lies off it by less than any interval is wide.
+        let nearest = |at: f64| {
+            let k = self.edges_m.partition_point(|&edge| edge < at).min(self.edges_m.len() - 1);
+            if k > 0 && at - self.edges_m[k - 1] < self.edges_m[k] - at { k - 1 } else { k }
+        };
+        self.pieces[nearest(ends_m[0])..nearest(ends_m[1])].iter().sum()
     }
 
     fn lines(&self, divide_by: usize) -> Arc<[f64]> {
@@ -187,6 +200,22 @@ impl GridFamily {
     pub(super) fn halved_once(&self) -> GridFamily {
         let axes = self.axes.clone().map(|axis| Axis::new(axis.edges_m, axis.density, 2));
         GridFamily { axes }
+    }
+
+    /// Unknowns on the grid itself, counted without making a line of it; as many as a number can
+    /// hold where there are more.
+    pub(super) fn unknowns(&self, module: &Module, slicing: &Slicing) -> usize {
+        let [across, along_y] = &self.axes;
+        let cells = |[x0, x1]: [f64; 2], [y0, y1]: [f64; 2], sheets: usize| {
+            let columns = across.cells_between([x0, x1]);
+            columns.saturating_mul(along_y.cells_between([y0, y1])).saturating_mul(sheets)
+        };
+        let [width, height] = module.size_m;
+        let substrate = sheets_of_substrate(module, slicing).len();
+        let islands = module.die.iter().zip(&slicing.die).map(|(die, counts)| {
+            cells(along(&die.rect, 0), along(&die.rect, 1), sheets_of_island(die, counts).len())
+        });
+        islands.fold(cells([0.0, width], [0.0, height], substrate), usize::saturating_add)
     }
 
     /// The grid itself.

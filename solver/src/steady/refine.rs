@@ -282,6 +282,20 @@ mod tests {
         }
     }
 
+    #[test]
+    fn unknowns_are_counted_as_the_mesh_has_them() {
+        for module in [testing::prescribed(), testing::with_nozzles()] {
+            for (cell_m, slicing) in [
+                (1.1e-3, Slicing::coarsest(&module)),
+                (0.37e-3, super::super::parts::all_doubled(&Slicing::coarsest(&module))),
+            ] {
+                let family = GridFamily::even(&module, cell_m);
+                let mesh = Mesh::new(&module, family.fine(), &slicing);
+                assert_eq!(family.unknowns(&module, &slicing), mesh.unknowns());
+            }
+        }
+    }
+
     /// A heater moved 6 nm off a die's edge leaves cells of 1.5 nm, whose conductances to their
     /// neighbours are a million times the others: rounding alone leaves a residual above the
     /// tolerance asked for, and the answer is that of the aligned heater all the same.

@@ -84,11 +84,17 @@ impl Task<'_> {
     /// The cells, if `max_cells` allows so many.
     pub(super) fn mesh(&self, plane: PlaneGrid, slicing: &Slicing) -> Result<Mesh, SteadyError> {
         let mesh = Mesh::new(self.module, plane, slicing);
-        let (needed, allowed) = (mesh.unknowns(), self.module.mesh.max_cells);
+        self.allowed(mesh.unknowns())?;
+        Ok(mesh)
+    }
+
+    /// Whether `max_cells` allows so many unknowns.
+    fn allowed(&self, needed: usize) -> Result<(), SteadyError> {
+        let allowed = self.module.mesh.max_cells;
         if needed > allowed {
             return Err(SteadyError::TooManyCells { needed, allowed });
         }
-        Ok(mesh)
+        Ok(())
     }
 
     /// Solves a grid that is only compared with others.
@@ -327,8 +333,8 @@ impl Refiner<'_, '_> {
     pub(super) fn fixed(&mut self, family: &GridFamily) -> Result<Round, SteadyError> {
         let module = self.task.module;
         let slicing = Slicing::coarsest(module);
-        // The largest first: no use solving the others when that is refused.
-        self.task.mesh(family.fine(), &slicing)?;
+        // Counted before a line is made: cells of nanometres would fill the memory with lines.
+        self.task.allowed(family.unknowns(module, &slicing))?;
         let quarter = self.task.solve(family.quarter(), &slicing, None)?;
         let quarter_statistics = statistics_of(module, &quarter);
         self.record(&quarter, &quarter_statistics, None, None);
