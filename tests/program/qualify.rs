@@ -52,6 +52,21 @@ fn six_thousand_cycles_stand_for_three_thousand_times_on_and_off() {
     assert!(room.read("case.out/qualification.csv").starts_with("die,field_swing_K,test_swing_K,"));
 }
 
+/// What swings alike in the test and in the field asks for as many cycles whatever its power.
+#[test]
+fn no_die_is_blamed_for_a_length_that_all_ask_for() {
+    let second =
+        "[[die]]\nname = \"D1\"\ntype = \"square\"\nat_mm = [16.0, 8.0]\npower_W = 5.0\n[coolant]";
+    let two = CASE.replace("[coolant]", second);
+    let room = Room::with("case.toml", &format!("{two}{PLAN}"));
+    room.run(&["qualify", "case.toml"]).ends_with(0).prints("All die ask for as many.");
+    // A test that starts hotter swings less, most of all where there is little power.
+    let warm =
+        PLAN.replace("[qualification.test]\nlow_C = 25.0", "[qualification.test]\nlow_C = 28.0");
+    let room = Room::with("case.toml", &format!("{two}{warm}"));
+    room.run(&["qualify", "case.toml"]).ends_with(0).prints("D1 sets the length.");
+}
+
 #[test]
 fn one_when_the_parts_at_hand_are_too_few_or_the_test_does_not_swing() {
     let few = format!("{CASE}{PLAN}").replace("samples = 22", "samples = 4");

@@ -15,7 +15,7 @@ use crate::tables::{CoverageRow, DryPatchRow, csv};
 use crate::{summary, text};
 
 /// Captions of files by name; others get their name.
-const CAPTIONS: [(&str, &str); 13] = [
+const CAPTIONS: [(&str, &str); 17] = [
     ("cycle_summary.csv", "Every junction over the whole run"),
     ("nozzles.csv", "Nozzles before and after"),
     ("before_after.csv", "Junctions before and after"),
@@ -35,6 +35,10 @@ const CAPTIONS: [(&str, &str); 13] = [
     ),
     ("sensitivity_mean.csv", "What the mean of each junction gains for a step of each input, K"),
     ("hot_spots.csv", "Local maxima of the active faces, hottest first"),
+    ("points.csv", "Every point of the study"),
+    ("clog.csv", "What each blocked nozzle costs, worst first"),
+    ("scatter.csv", "Spread of each junction over the samples"),
+    ("samples.csv", "Every sample"),
     ("coverage.csv", "Coverage, a row a die"),
     ("dry_patches.csv", "Parts of die on which nothing lands, largest first"),
 ];

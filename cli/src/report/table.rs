@@ -140,7 +140,8 @@ fn words(name: &str) -> String {
 }
 
 impl Table {
-    /// A table from CSV bytes of ours; columns without any value are left out. `units` tells
+    /// A table from CSV bytes of ours; columns without any value are left out, and the verdict comes
+    /// right after die and type. `units` tells
     /// whether the names of the columns end in units.
     pub fn from_csv(
         id: &str,
@@ -154,9 +155,17 @@ impl Table {
         let column = |name: &str| header.iter().position(|h| h == name);
         let place = PLACES.iter().find_map(|[x, y]| Some([column(x)?, column(y)?]));
         let uncertainty = column("uncertainty_K");
-        let used: Vec<usize> = (0..header.len())
+        let mut used: Vec<usize> = (0..header.len())
             .filter(|&c| records.iter().any(|record| record.get(c).is_some_and(|v| !v.is_empty())))
             .collect();
+        // A wide table runs off the page on the right, and the verdict is not what may be lost.
+        let is = |c: usize, names: &[&str]| names.contains(&header[c].as_str());
+        if let Some(last) = used.iter().position(|&c| is(c, &["verdict"])) {
+            let named = used.iter().take_while(|&&c| is(c, &["die", "type"])).count();
+            if (1..last).contains(&named) {
+                used[named..=last].rotate_right(1);
+            }
+        }
         let columns = used
             .iter()
             .map(|&c| {
@@ -246,6 +255,17 @@ mod tests {
     }
 
     #[test]
+    fn the_verdict_stands_by_the_name_of_the_die_and_else_where_the_file_has_it() {
+        let titles = |csv: &[u8]| -> Vec<String> {
+            let table = Table::from_csv("t", "T", csv, true).expect("a table");
+            table.columns.into_iter().map(|column| column.title).collect()
+        };
+        let of_die = titles(b"die,type,limit_C,margin_K,verdict,flow\nP0,big,85,3,pass,1\n");
+        assert_eq!(of_die, ["die", "type", "verdict", "limit", "margin", "flow"]);
+        assert_eq!(titles(b"point,verdict,limit_C\n1,pass,85\n"), ["point", "verdict", "limit"]);
+    }
+
+    #[test]
     fn long_words_of_headings_may_break_and_are_else_the_same() {
         let title = "mean coefficient uncertainty";
         let column = Column { title: title.to_owned(), unit: String::new(), numeric: true };
@@ -262,9 +282,9 @@ mod tests {
         assert_eq!(table.columns.len(), 6);
         let row = &table.rows[0];
         assert_eq!(row.place.as_deref(), Some("14,20.5"));
-        assert_eq!(row.cells[1].shown, "80.12");
-        assert_eq!(row.cells[1].exact.as_deref(), Some("80.123456789"));
-        assert_eq!(row.cells[2].shown, "0.04");
-        assert_eq!(row.cells[5].verdict, Some("pass"));
+        assert_eq!(row.cells[1].verdict, Some("pass"));
+        assert_eq!(row.cells[2].shown, "80.12");
+        assert_eq!(row.cells[2].exact.as_deref(), Some("80.123456789"));
+        assert_eq!(row.cells[3].shown, "0.04");
     }
 }

@@ -137,7 +137,7 @@ fn table(comparison: &Comparison) -> String {
                 row.kind.to_owned(),
                 two(row.a_C),
                 two(row.b_C),
-                row.difference_K.map_or(String::new(), |d| format!("{d:+.2}")),
+                row.difference_K.map_or(String::new(), with_sign),
                 known.map_or(String::new(), |k| format!("± {}", significant(k, 2))),
                 change(row.difference_of_means_K),
                 change(row.difference_of_power_W),
@@ -156,4 +156,21 @@ fn table(comparison: &Comparison) -> String {
         );
     }
     text
+}
+
+/// Two decimals and a sign, which nothing has that the decimals do not show.
+fn with_sign(difference_K: f64) -> String {
+    let text = format!("{difference_K:+.2}");
+    if text.ends_with("0.00") && text.len() == 5 { "0.00".to_owned() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::with_sign;
+
+    #[test]
+    fn a_difference_that_rounds_to_nothing_has_no_sign() {
+        let shown = [-0.004, 0.004, -0.006, 20.0, -10.0].map(with_sign);
+        assert_eq!(shown, ["0.00", "0.00", "-0.01", "+20.00", "-10.00"]);
+    }
 }

@@ -49,14 +49,14 @@ pub fn verdict(plan: &QualificationSummary) -> String {
     let sentence = match plan.test_cycles {
         Some(_) => format!(
             "{} test cycles of {} min stand for {} cycles in the field over {} years with a margin \
-             of {}: {} days without a break. {} sets the length.",
+             of {}: {} days without a break. {}",
             count(plan.test_cycles),
             number(plan.cycle_min, 4),
             count(plan.field_cycles),
             number(plan.field_life_years, 4),
             number(plan.margin, 4),
             number(plan.duration_days, 4),
-            plan.governing_die,
+            what_sets_the_length(plan),
         ),
         None => format!(
             "No number of these test cycles stands for the life in the field: the test does not swing \
@@ -65,6 +65,24 @@ pub fn verdict(plan: &QualificationSummary) -> String {
         ),
     };
     headed(&word, &sentence)
+}
+
+/// The die that ask for so many cycles, which are several where their swings are equal.
+fn what_sets_the_length(plan: &QualificationSummary) -> String {
+    let longest: Vec<&str> = plan
+        .die
+        .iter()
+        .filter(|row| row.test_cycles.map(|cycles| (cycles - 1e-6).ceil()) == plan.test_cycles)
+        .map(|row| row.die.as_str())
+        .collect();
+    match longest.as_slice() {
+        [_, _, ..] if longest.len() == plan.die.len() => "All die ask for as many.".to_owned(),
+        [first, second] => format!("{first} and {second} set the length."),
+        [first, second, rest @ ..] if !rest.is_empty() => {
+            format!("{first}, {second} and {} more set the length.", rest.len())
+        }
+        _ => format!("{} sets the length.", plan.governing_die),
+    }
 }
 
 fn parts(plan: &QualificationSummary) -> String {
