@@ -9,7 +9,7 @@
 //! - [`studies`]: what many points tell, and their journal;
 //! - [`survey`]: the numbers of a spray side by side;
 //! - [`tables`], [`summary`], [`maps`], [`report`], [`exchange`]: what is written;
-//!   [`results_folder`]: whole or not at all;
+//!   [`results_folder`]: whole or not at all, with one run at a time ([`folder_lock`]);
 //! - [`console`], [`progress`], [`text`]: what a person reads meanwhile.
 //!
 //! Everything that computes lives in `sprayside_solver`.
@@ -26,6 +26,7 @@ mod exchange;
 mod exit;
 mod failure;
 mod figures;
+mod folder_lock;
 mod interruption;
 mod maps;
 mod progress;

@@ -10,13 +10,14 @@
 //! Nothing is ever replaced that is not a folder of our own results and nothing else.
 
 use std::ffi::OsString;
-use std::fs::{self, File, TryLockError};
+use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
 use crate::failure::Failure;
+use crate::folder_lock::Lock;
 use crate::interruption::undone;
 
 /// The file by which a folder of results is known.
@@ -47,7 +48,7 @@ impl ResultsFolder {
         let mut undone = undone();
         let mut folder = ResultsFolder::begin(target)?;
         undone.partial = Some(folder.partial.clone());
-        undone.lock = Some(folder.lock.path.clone());
+        undone.lock = Some(folder.lock.path().to_owned());
         undone.parents.clone_from(&folder.created_parents);
         undone.results = None;
         folder.watched = true;
@@ -318,66 +319,6 @@ fn flush_folder(folder: &Path) -> io::Result<()> {
 fn flush_folder(_folder: &Path) -> io::Result<()> {
     // Folders cannot be opened for flushing here; the file system keeps their order itself.
     Ok(())
-}
-
-/// A lock file that is removed when its holder is done, and void when its holder dies.
-#[derive(Debug)]
-struct Lock {
-    path: PathBuf,
-    file: Option<File>,
-}
-
-impl Lock {
-    fn take(path: PathBuf, target: &Path) -> Result<Lock, Failure> {
-        loop {
-            let file =
-                File::options().create(true).truncate(false).write(true).open(&path).map_err(
-                    |error| Failure::file("write into", path.parent().unwrap_or(&path), &error),
-                )?;
-            match file.try_lock() {
-                Ok(()) => {}
-                Err(TryLockError::WouldBlock) => {
-                    return Err(Failure::File {
-                        headline: format!("another run is writing to {}", target.display()),
-                        help: Some("wait for it, or name another folder, -o DIR".to_owned()),
-                    });
-                }
-                Err(TryLockError::Error(error)) => {
-                    return Err(Failure::file("lock", &path, &error));
-                }
-            }
-            // Its former holder may have removed the file between our opening and locking it;
-            // then the next run would lock another file of the same name.
-            if same_file(&file, &path) {
-                return Ok(Lock { path, file: Some(file) });
-            }
-        }
-    }
-
-    /// Removes the file, then lets go of it.
-    fn release(&mut self) {
-        if let Some(file) = self.file.take() {
-            if cfg!(unix) {
-                let _ = fs::remove_file(&self.path);
-            }
-            drop(file);
-        }
-    }
-}
-
-#[cfg(unix)]
-fn same_file(file: &File, path: &Path) -> bool {
-    use std::os::unix::fs::MetadataExt;
-    match (file.metadata(), fs::metadata(path)) {
-        (Ok(a), Ok(b)) => a.dev() == b.dev() && a.ino() == b.ino(),
-        _ => false,
-    }
-}
-
-#[cfg(not(unix))]
-fn same_file(_file: &File, _path: &Path) -> bool {
-    // Lock files are left in place there, so a name always means the same file.
-    true
 }
 
 #[cfg(test)]

@@ -122,7 +122,8 @@ fn arranged_case(case: &CaseFile, found: &Arranged) -> Result<Vec<ResultFile>, F
         }
         // Power maps are named in tables of die too.
         for (_, table) in &mut beside {
-            *table = renamed_cells(table, &file.name, &flat);
+            *table = renamed_cells(table, &file.name, &flat)
+                .ok_or_else(|| fault("a table of the case could not be taken apart"))?;
         }
     }
     for (k, (name, text)) in beside.iter().enumerate() {
@@ -159,14 +160,20 @@ fn flat(name: &str) -> String {
     if OWN_FILES.contains(&flat.as_str()) { format!("case-{flat}") } else { flat }
 }
 
-/// The lines of a CSV file with the cells that are `name` called `other`.
-fn renamed_cells(text: &str, name: &str, other: &str) -> String {
-    let cell = |cell: &str| {
-        let inner = cell.trim().trim_matches('"');
-        if inner == name { cell.replace(name, other) } else { cell.to_owned() }
-    };
-    let line = |line: &str| line.split(',').map(cell).collect::<Vec<_>>().join(",");
-    text.split_inclusive('\n').map(line).collect()
+/// A CSV file with the cells that are `name` called `other`; one without such a cell as it is.
+fn renamed_cells(text: &str, name: &str, other: &str) -> Option<String> {
+    if !text.contains(name) {
+        return Some(text.to_owned());
+    }
+    let mut reader =
+        csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
+    let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
+    for record in reader.records() {
+        let record = record.ok()?;
+        let cells = record.iter().map(|cell| if cell.trim() == name { other } else { cell });
+        writer.write_record(cells).ok()?;
+    }
+    String::from_utf8(writer.into_inner().ok()?).ok()
 }
 
 fn nozzles_of(module: &Module) -> &[Nozzle] {
@@ -263,5 +270,20 @@ fn fault(what: &str) -> Failure {
     Failure::File {
         headline: what.to_owned(),
         help: Some("nothing was written; please report this with the case".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::renamed_cells;
+
+    #[test]
+    fn files_are_renamed_in_tables_as_a_csv_reader_sees_them() {
+        let table = "name,power_map\nA,\"maps/hot, old.csv\"\nmaps/hot,maps/hot\n";
+        let renamed = renamed_cells(table, "maps/hot, old.csv", "maps-hot, old.csv");
+        let other = "name,power_map\nA,\"maps-hot, old.csv\"\nmaps/hot,maps/hot\n";
+        assert_eq!(renamed.as_deref(), Some(other));
+        let map = "# watts; no name in it\n1,2\n\n3,4";
+        assert_eq!(renamed_cells(map, "a.csv", "b.csv").as_deref(), Some(map));
     }
 }

@@ -156,9 +156,9 @@ impl AxisMap {
 /// What coarse points feed: entries of point c from `starts[c]` to `starts[c + 1]`.
 #[derive(Debug)]
 pub(super) struct Fed {
-    pub starts: Vec<u32>,
+    starts: Vec<u32>,
     /// Fine point and share.
-    pub shares: Vec<(u32, f64)>,
+    shares: Vec<(u32, f64)>,
 }
 
 impl Fed {

@@ -156,9 +156,8 @@ fn in_series(links: impl Iterator<Item = f64>) -> f64 {
 
 /// Shares of the fine cells out to the coarse ones.
 fn gather(line: &[f64], fed: &Fed, out: &mut [f64]) {
-    for (o, bounds) in out.iter_mut().zip(fed.starts.windows(2)) {
-        let shares = &fed.shares[bounds[0] as usize..bounds[1] as usize];
-        *o = shares.iter().map(|&(i, share)| share * line[i as usize]).sum();
+    for (coarse, o) in out.iter_mut().enumerate() {
+        *o = fed.of(coarse).map(|(fine, share)| share * line[fine]).sum();
     }
 }
 
