@@ -22,6 +22,9 @@ const MOST_ITERATIONS: f64 = 60.0;
 /// Heat in and heat out of a solved module differ by less than this share of it.
 const LARGEST_IMBALANCE: f64 = 1e-6;
 
+/// Largest over least conductivity up to which the bound on the iterations is meant.
+const LARGEST_CONTRAST: f64 = 1e6;
+
 /// What became of one module.
 #[derive(Debug, PartialEq)]
 enum End {
@@ -51,7 +54,9 @@ fn end_of(seed: u64) -> End {
     match solve(&module, &SteadyOptions::default(), &mut |_| {}) {
         Ok(result) => match sound(&module, &result) {
             Ok(End::Solved { iterations, .. })
-                if iterations > MOST_ITERATIONS && !is_hopeless(seed) =>
+                if iterations > MOST_ITERATIONS
+                    && !is_hopeless(seed)
+                    && contrast(&module, &result) <= LARGEST_CONTRAST =>
             {
                 End::Fault(format!("seed {seed}: {iterations} iterations a linear system"))
             }
@@ -76,6 +81,19 @@ fn is_hopeless(seed: u64) -> bool {
     let no_files = |name: &str| Err(format!("no {name}"));
     case::read(&draw::case(seed), "case.toml", &no_files)
         .is_ok_and(|case| case.warnings.iter().any(|finding| finding.code.id == "W009"))
+}
+
+/// Largest over least conductivity of a module, that of silicon at the temperatures found: a die
+/// of a million degrees conducts a millionth of what it does when cold.
+fn contrast(module: &Module, result: &SteadyResult) -> f64 {
+    let layers = module.layers.iter().map(|layer| (&layer.material, 1.0));
+    let die = module.die.iter().zip(&result.junctions).flat_map(|(die, junction)| {
+        let attach = die.attach.iter().map(|attach| (&attach.material, 1.0));
+        attach.chain([(&die.material, die.material.conductivity_factor(junction.max_K))])
+    });
+    let all = layers.chain(die).flat_map(|(m, factor)| m.conductivity_W_mK.map(|k| k * factor));
+    let (low, high) = all.fold((f64::INFINITY, 0.0f64), |(low, high), k| (low.min(k), high.max(k)));
+    high / low
 }
 
 /// What holds of every solution, whatever the module.

@@ -69,7 +69,7 @@ impl<'a> OffsetStudy<'a> {
                 let margin = point.least_margin_K().map_or(f64::INFINITY, |m| m.0);
                 sheet.margin[cell] = margin;
                 // Ten kelvin for a margin of burn-out: only the sign counts.
-                let burn = point.least_chf_margin.map_or(f64::INFINITY, |chf| 10.0 * (chf - 1.0));
+                let burn = point.sure_chf_margin().map_or(f64::INFINITY, |chf| 10.0 * (chf - 1.0));
                 sheet.safe[cell] = margin.min(burn);
             }
         }

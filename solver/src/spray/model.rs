@@ -277,7 +277,8 @@ impl SprayModel {
         let mut warnings = Vec::new();
         let range = self.fluid.range_K();
         let mut outside = |what: &str, temperature_K: f64| {
-            if !(range[0]..=range[1]).contains(&temperature_K) {
+            // The pressure that a case states is rounded, and so was the one that the table ends at.
+            if !(range[0] - 0.1..=range[1] + 0.1).contains(&temperature_K) {
                 warnings.push(format!(
                     "{}: {what} of {:.1} C is outside the table of {:.1} to {:.1} C; the values of its end are used",
                     self.fluid.name,

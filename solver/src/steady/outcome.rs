@@ -11,6 +11,10 @@ use crate::results::{
 };
 use crate::spray::{Band, SprayModel};
 
+/// Beyond this no solder is solid, and the tables end that the laws of conductivity were fitted to
+/// (silicon: 300 to 700 K, see the library's sources), K.
+const HOTTEST_K: f64 = 700.0;
+
 /// Junction maxima with the spray at the two ends of its band: the change is taken on the half
 /// grid and added to the reported temperature. Where a source is burnt out, as solved or at the
 /// unfavourable end, its upper end is infinite: the curve of the spray does not follow film
@@ -121,29 +125,31 @@ pub(super) fn result(
     module: &Module,
     round: &Round,
     levels: Vec<RefinementLevel>,
-    warnings: Vec<String>,
+    mut warnings: Vec<String>,
 ) -> SteadyResult {
     let solution = &round.fine;
     let network = Network::new(module, &solution.mesh);
     let inlet_K = module.coolant.inlet_K;
     let wet = &solution.wet;
+    let doubts = round.uncertainty_K.iter().map(|d| FaceDoubt {
+        max_K: d.hot_K,
+        mean_K: d.mean_K,
+        min_K: d.cold_K,
+        chf_margin: d.chf.map(|chf| chf.doubt),
+    });
+    let junctions =
+        junctions(module, &network, solution, &round.statistics, &doubts.collect::<Vec<_>>());
+    let beyond = junctions.iter().filter(|junction| junction.max_K > HOTTEST_K);
+    let beyond: Vec<&str> = beyond.map(|junction| junction.name.as_str()).collect();
+    if !beyond.is_empty() {
+        warnings.push(format!(
+            "hotter than {:.0} C on {}: solder has melted and the laws of conductivity have ended long before; the temperatures say no more than that it cannot run so",
+            HOTTEST_K - 273.15,
+            named(&beyond)
+        ));
+    }
     SteadyResult {
-        junctions: junctions(
-            module,
-            &network,
-            solution,
-            &round.statistics,
-            &round
-                .uncertainty_K
-                .iter()
-                .map(|d| FaceDoubt {
-                    max_K: d.hot_K,
-                    mean_K: d.mean_K,
-                    min_K: d.cold_K,
-                    chf_margin: d.chf.map(|chf| chf.doubt),
-                })
-                .collect::<Vec<_>>(),
-        ),
+        junctions,
         hot_spots: hot_spots(module, &network, solution, &round.statistics),
         balance: heat_balance(&network, solution.factors.as_deref(), &solution.rise_K, wet),
         surface_K: plane_field(&network, wet.rise_K.iter().map(|r| inlet_K + r)),

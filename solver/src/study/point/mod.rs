@@ -93,6 +93,11 @@ fn scaled(nominal: Option<f64>, here: Option<f64>, reference: Option<f64>) -> Op
     }
 }
 
+/// How far `here` lies above `reference`, as a factor of at least 1.
+fn grown(here: Option<f64>, reference: Option<f64>) -> f64 {
+    here.zip(reference).map_or(1.0, |(here, reference)| (here / reference).max(1.0))
+}
+
 impl<'a> Nominal<'a> {
     /// Makes a solved module ready for points around it.
     ///
@@ -178,6 +183,12 @@ impl<'a> Nominal<'a> {
                     limit_K: here.limit_K,
                     wetted_share: here.wetted_share,
                     chf_margin: scaled(nominal.chf_margin, here.chf_margin, reference.chf_margin),
+                    chf_margin_uncertainty: here
+                        .chf_margin
+                        .and(nominal.chf_margin_uncertainty)
+                        .map(|uncertainty| {
+                            uncertainty * grown(here.chf_margin, reference.chf_margin)
+                        }),
                 }
             })
             .collect();
@@ -289,6 +300,7 @@ fn own_solve(module: &Module) -> Result<SolvedPoint, SteadyError> {
         limit_K: j.limit_K,
         wetted_share: j.wetted_share,
         chf_margin: j.chf_margin,
+        chf_margin_uncertainty: j.chf_margin_uncertainty,
     });
     Ok(SolvedPoint {
         junctions: junctions.collect(),

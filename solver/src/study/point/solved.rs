@@ -17,6 +17,8 @@ pub struct PointJunction {
     pub wetted_share: Option<f64>,
     /// Smallest local CHF over local heat flux; `None` without nozzles.
     pub chf_margin: Option<f64>,
+    /// Estimated numerical error of `chf_margin`, where there is one.
+    pub chf_margin_uncertainty: Option<f64>,
 }
 
 impl PointJunction {
@@ -25,10 +27,15 @@ impl PointJunction {
         self.limit_K.map(|limit| limit - self.max_K - self.uncertainty_K)
     }
 
-    /// Whether the limit or the margin to burn-out is broken.
+    /// The margin to burn-out less its uncertainty.
+    pub fn sure_chf_margin(&self) -> Option<f64> {
+        Some(self.chf_margin? - self.chf_margin_uncertainty.unwrap_or(0.0))
+    }
+
+    /// Whether the limit or the margin to burn-out is broken, as far as the uncertainties reach.
     pub fn is_broken(&self) -> bool {
         self.margin_K().is_some_and(|margin| margin < 0.0)
-            || self.chf_margin.is_some_and(|margin| margin < 1.0)
+            || self.sure_chf_margin().is_some_and(|margin| margin < 1.0)
     }
 }
 
@@ -60,10 +67,16 @@ impl SolvedPoint {
         margins.filter_map(|(k, j)| Some((j.margin_K()?, k))).min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
-    /// Whether any limit or margin to burn-out is broken.
+    /// The smallest margin to burn-out, those of the junctions less their uncertainties.
+    pub fn sure_chf_margin(&self) -> Option<f64> {
+        let of_junctions = self.junctions.iter().filter_map(PointJunction::sure_chf_margin);
+        of_junctions.chain(self.least_chf_margin).min_by(f64::total_cmp)
+    }
+
+    /// Whether any limit or margin to burn-out is broken, as far as the uncertainties reach.
     pub fn is_broken(&self) -> bool {
         self.junctions.iter().any(PointJunction::is_broken)
-            || self.least_chf_margin.is_some_and(|margin| margin < 1.0)
+            || self.sure_chf_margin().is_some_and(|margin| margin < 1.0)
     }
 
     /// Everything as plain numbers, NaN where there is none; see [`SolvedPoint::from_numbers`].
@@ -84,6 +97,7 @@ impl SolvedPoint {
                 or_nan(j.limit_K),
                 or_nan(j.wetted_share),
                 or_nan(j.chf_margin),
+                or_nan(j.chf_margin_uncertainty),
             ]);
         }
         numbers
@@ -94,18 +108,19 @@ impl SolvedPoint {
     pub fn from_numbers(numbers: &[f64]) -> Option<SolvedPoint> {
         let (&[least, flow_m3_s, iterations, residual_relative], rest) =
             numbers.split_first_chunk::<4>()?;
-        let (rows, []) = rest.as_chunks::<7>() else { return None };
+        let (rows, []) = rest.as_chunks::<8>() else { return None };
         let some = |value: f64| (!value.is_nan()).then_some(value);
         let junctions = rows
             .iter()
-            .map(|&[max_K, mean_K, on_mesh_K, uncertainty_K, limit, wetted, chf]| PointJunction {
-                max_K,
-                mean_K,
-                on_mesh_K,
-                uncertainty_K,
-                limit_K: some(limit),
-                wetted_share: some(wetted),
-                chf_margin: some(chf),
+            .map(|row| PointJunction {
+                max_K: row[0],
+                mean_K: row[1],
+                on_mesh_K: row[2],
+                uncertainty_K: row[3],
+                limit_K: some(row[4]),
+                wetted_share: some(row[5]),
+                chf_margin: some(row[6]),
+                chf_margin_uncertainty: some(row[7]),
             })
             .collect();
         let iterations = iterations as usize;

@@ -41,6 +41,7 @@ fn the_nominal_point_is_the_answer_of_solve_to_the_last_bit() {
         for (p, j) in point.junctions.iter().zip(&result.junctions) {
             assert_eq!((p.max_K, p.mean_K), (j.max_K, j.mean_K), "{}", j.name);
             assert_eq!((p.chf_margin, p.wetted_share), (j.chf_margin, j.wetted_share));
+            assert_eq!(p.chf_margin_uncertainty, j.chf_margin_uncertainty);
             assert!(p.uncertainty_K >= j.uncertainty_K);
             assert!(p.uncertainty_K <= 1.001 * j.uncertainty_K + 2e-3);
         }
@@ -117,4 +118,23 @@ fn numbers_bring_a_point_back_to_the_bit() {
     let numbers = point.to_numbers();
     assert_eq!(SolvedPoint::from_numbers(&numbers), Some(point));
     assert_eq!(SolvedPoint::from_numbers(&numbers[1..]), None);
+}
+
+/// As with a limit, what is kept only within the uncertainty is not kept.
+#[test]
+fn a_margin_to_burn_out_below_its_uncertainty_is_broken() {
+    let module = coarse(with_nozzles());
+    let (result, solution) = nominal_of(&module);
+    let nominal = Nominal::new(&module, &result, &solution).unwrap();
+    let mut point = nominal.point(&module, None, &mut Lent::default()).unwrap();
+    for junction in &mut point.junctions {
+        (junction.limit_K, junction.chf_margin) = (None, Some(1.014));
+        junction.chf_margin_uncertainty = Some(0.010);
+    }
+    point.least_chf_margin = Some(1.014);
+    assert!(!point.is_broken());
+    point.junctions[0].chf_margin_uncertainty = Some(0.021);
+    assert!(point.is_broken() && point.junctions[0].is_broken());
+    assert!(!point.junctions[1].is_broken());
+    assert!((point.sure_chf_margin().unwrap() - 0.993).abs() < 1e-12);
 }
