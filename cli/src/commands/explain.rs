@@ -14,7 +14,7 @@ pub fn run(arguments: &ExplainArguments) -> Result<Exit, Failure> {
         console::print(&text::all_codes(ALL))?;
         return Ok(Exit::Kept);
     };
-    if let Some(fluid) = fluids::by_name(asked.trim()) {
+    if let Some(fluid) = fluids::name_here(asked).and_then(fluids::by_name) {
         console::print(&text::one_fluid(&fluid))?;
         return Ok(Exit::Kept);
     }

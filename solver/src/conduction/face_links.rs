@@ -325,3 +325,53 @@ impl Network<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::conduction::assembly::assemble;
+    use crate::study::testing;
+
+    /// Two ways to the same equations: the operator, made row by row with its faces eliminated, and
+    /// the sum over all faces of what flows into the cells beside each, its temperature the one that
+    /// balances it.
+    #[test]
+    fn the_faces_leave_the_residual_of_the_operator() {
+        let mut module = testing::prescribed();
+        module.edge.htc_W_m2K = 90.0;
+        module.edge.temperature_K = 330.0;
+        let layer = Arc::make_mut(&mut module.layers[0].material);
+        layer.conductivity_W_mK = [20.0, 35.0, 3.0];
+        let mesh = testing::mesh(&module);
+        let network = Network::new(&module, &mesh);
+        let wave = |n: usize, step: f64| (step * n as f64).sin();
+        let n = network.unknowns();
+        let factors: Vec<f64> = (0..n).map(|n| 1.0 + 0.3 * wave(n, 0.7)).collect();
+        let x: Vec<f64> = (0..n).map(|n| 40.0 + 9.0 * wave(n, 0.31)).collect();
+        let wet: Vec<AffineFlux> = (0..mesh.plane.nx() * mesh.plane.ny())
+            .map(|n| AffineFlux {
+                constant_W_m2: 500.0 * wave(n, 0.9),
+                slope_W_m2K: 4000.0 + 3000.0 * wave(n, 0.4),
+            })
+            .collect();
+        for factors in [None, Some(&factors[..])] {
+            let (operator, rhs) = assemble(&network, factors, &wet);
+            let residual = operator.residual(&rhs, &x);
+            let heats = network.face_heats();
+            let mut gathered = vec![0.0; n];
+            network.for_each_face(factors, &wet, &mut |link| {
+                let source = link.outside_W + link.released_in(&heats);
+                let face = link.balance(&x, source);
+                for &(cell, g) in link.sides.iter().flatten() {
+                    gathered[cell] += g * (face - x[cell]);
+                }
+            });
+            let largest = residual.iter().fold(0.0f64, |m, r| m.max(r.abs()));
+            for (k, (one, other)) in residual.iter().zip(&gathered).enumerate() {
+                assert!((one - other).abs() < 1e-9 * largest, "{k}: {one} {other}");
+            }
+        }
+    }
+}

@@ -12,6 +12,8 @@ type Row = [f64; 9];
 /// Everything that makes a built-in coolant.
 struct Entry {
     name: &'static str,
+    /// Formulas, systematic and trade names by which data sheets call it.
+    also: &'static [&'static str],
     rows: &'static [Row],
     source: &'static str,
     /// A, B in K, C in K and the range in °C of `ln p = A - B / (T + C)`, p in Pa.
@@ -26,6 +28,7 @@ const VAPOUR: &str = "its vapour is heavier than air and displaces it in closed 
 
 const PERFLUOROHEXANE: Entry = Entry {
     name: "perfluorohexane",
+    also: &["C6F14", "FC-72", "tetradecafluorohexane", "n-perfluorohexane"],
     rows: &[
         [-30.0, 1.2864, 1830.2, 0.21556, 106.74, 960.7, 0.06787, 1866.9, 19.457],
         [-15.0, 3.5787, 1788.8, 0.56635, 103.06, 984.2, 0.06736, 1344.5, 17.078],
@@ -53,6 +56,7 @@ const PERFLUOROHEXANE: Entry = Entry {
 
 const METHOXYNONAFLUOROBUTANE: Entry = Entry {
     name: "methoxynonafluorobutane",
+    also: &["HFE-7100", "C4F9OCH3", "methyl nonafluorobutyl ether"],
     rows: &[
         [25.0, 26.90, 1510.0, 2.86, 121.0, 1183.0, 0.0688, 561.0, 13.6],
         [40.0, 48.30, 1469.2, 4.88, 118.0, 1213.0, 0.0659, 470.0, 12.1],
@@ -74,6 +78,7 @@ const METHOXYNONAFLUOROBUTANE: Entry = Entry {
 
 const FK_5_1_12: Entry = Entry {
     name: "FK-5-1-12",
+    also: &["C6F12O", "dodecafluoro-2-methylpentan-3-one", "perfluoro(2-methyl-3-pentanone)"],
     rows: &[
         [-30.0, 1.9994, 1758.5, 0.31366, 109.54, 1090.8, 0.06793, 1592.5, 16.002],
         [-15.0, 5.3417, 1717.4, 0.79248, 105.55, 1089.2, 0.06516, 1197.1, 14.500],
@@ -100,6 +105,7 @@ const FK_5_1_12: Entry = Entry {
 
 const WATER: Entry = Entry {
     name: "water",
+    also: &["H2O", "R-718", "deionised water", "deionized water"],
     rows: &[
         [2.0, 0.70599, 999.9, 0.005563, 2496.2, 4213.5, 0.56059, 1673.7, 75.429],
         [10.0, 1.2282, 999.7, 0.0094071, 2477.2, 4195.5, 0.57871, 1306.0, 74.294],
@@ -122,6 +128,7 @@ const WATER: Entry = Entry {
 
 const METHANOL: Entry = Entry {
     name: "methanol",
+    also: &["CH3OH", "methyl alcohol"],
     rows: &[
         [-10.0, 2.1017, 819.1, 0.031098, 1218.3, 2358.8, 0.20681, 961.1, 25.146],
         [5.0, 5.5261, 805.0, 0.077756, 1198.2, 2424.5, 0.20397, 740.6, 23.837],
@@ -139,6 +146,7 @@ const METHANOL: Entry = Entry {
 
 const R_134A: Entry = Entry {
     name: "R-134a",
+    also: &["HFC-134a", "C2H2F4", "1,1,1,2-tetrafluoroethane"],
     rows: &[
         [-40.0, 51.209, 1417.7, 2.7695, 225.86, 1254.6, 0.11059, 467.0, 17.285],
         [-26.07, 101.34, 1376.7, 5.2589, 216.97, 1280.6, 0.10390, 378.7, 15.193],
@@ -168,6 +176,19 @@ const ENTRIES: [&Entry; 6] =
 /// Names of the built-in coolants, as a case file may use them.
 pub fn names() -> Vec<&'static str> {
     ENTRIES.iter().map(|entry| entry.name).collect()
+}
+
+/// The name here of a built-in coolant that goes by another one elsewhere, letter case and
+/// punctuation apart.
+pub fn name_here(elsewhere: &str) -> Option<&'static str> {
+    let plain = |name: &str| {
+        let letters = name.chars().filter(|c| c.is_alphanumeric());
+        letters.flat_map(char::to_lowercase).collect::<String>()
+    };
+    let asked = plain(elsewhere);
+    let is_called_so =
+        |entry: &&&Entry| entry.also.iter().chain([&entry.name]).any(|name| plain(name) == asked);
+    ENTRIES.iter().find(is_called_so).map(|entry| entry.name)
 }
 
 /// A built-in coolant; `None` where the name is not one of [`names`].
@@ -211,6 +232,22 @@ mod tests {
 
     fn perfluorohexane() -> Fluid {
         by_name("perfluorohexane").unwrap()
+    }
+
+    #[test]
+    fn coolants_are_known_by_the_names_of_data_sheets() {
+        assert_eq!(name_here("hfe 7100"), Some("methoxynonafluorobutane"));
+        assert_eq!(name_here("FC72"), Some("perfluorohexane"));
+        assert_eq!(name_here("r134A"), Some("R-134a"));
+        assert_eq!(name_here("brine"), None);
+        for name in names() {
+            assert_eq!(name_here(name), Some(name));
+        }
+        let mut all: Vec<&str> = ENTRIES.iter().flat_map(|entry| entry.also).copied().collect();
+        let count = all.len();
+        all.sort_unstable();
+        all.dedup();
+        assert_eq!(all.len(), count, "one name for two coolants");
     }
 
     #[test]

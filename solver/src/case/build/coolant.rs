@@ -40,6 +40,12 @@ impl Fluids {
         if let Some(fluid) = fluids::by_name(&name.value) {
             return Some(Arc::new(fluid));
         }
+        if let Some(here) = fluids::name_here(&name.value) {
+            let headline = format!("there is no fluid \"{}\"", name.value);
+            let finding = context.error(codes::UNKNOWN_NAME, headline, &name.span, "");
+            context.push(finding.help(format!("here it is called \"{here}\"")));
+            return None;
+        }
         let known = self.own.iter().map(|(own, _)| own.as_str()).chain(fluids::names());
         names::unknown(context, "fluid", name, known);
         None
