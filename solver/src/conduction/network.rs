@@ -363,6 +363,25 @@ mod tests {
     use crate::module::Rect;
     use crate::study::testing;
 
+    #[test]
+    fn every_cell_of_the_plane_knows_the_die_over_it() {
+        let module = testing::prescribed();
+        let mesh = testing::mesh(&module);
+        let network = Network::new(&module, &mesh);
+        let mut over = 0;
+        for j in 0..mesh.plane.ny() {
+            for i in 0..mesh.plane.nx() {
+                let [x, y] = mesh.plane.cell(i, j).centre_m();
+                let holds = |r: &Rect| r.x0_m < x && x < r.x1_m && r.y0_m < y && y < r.y1_m;
+                let die = module.die.iter().position(|die| holds(&die.rect));
+                assert_eq!(network.die_over(i, j), die);
+                over += usize::from(die.is_some());
+            }
+        }
+        let cells: usize = mesh.islands.iter().map(|island| island.cells.len()).sum();
+        assert!(over == cells && cells > 0, "{over} {cells}");
+    }
+
     /// The case reader lets die overlap by a nanometre: positions come rounded.
     #[test]
     fn die_that_overlap_by_rounding_share_no_cell_and_keep_their_power() {

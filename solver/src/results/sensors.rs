@@ -251,6 +251,33 @@ mod tests {
         assert!(rises[0] <= s.max_K + 1e-9 && rises[0] >= s.min_K, "{} {s:?}", rises[0]);
     }
 
+    /// By as much as the reading of a sensor that stands where this one may be differs from its own;
+    /// on the edge of a die it moves along the edge and inward.
+    #[test]
+    fn placement_costs_what_the_reading_changes_over_the_tolerance() {
+        let module = prescribed();
+        let (_, fine, half) =
+            solve_keeping_half(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        let place = SensorPlace::Junction { die: 0 };
+        let rect = module.die[0].rect;
+        let by = 0.4e-3;
+        for at_m in [rect.centre_m(), [rect.x0_m, rect.y0_m + 0.3 * rect.height_m()]] {
+            let mut tolerant = sensor(place, at_m);
+            tolerant.placement_m = by;
+            let reading = &sensor_readings(&module, &[tolerant], &fine, &half, 0.0)[0];
+            let [x, y] = at_m;
+            let around = [[(x - by).max(rect.x0_m), y], [x + by, y], [x, y - by], [x, y + by]];
+            let here = read(&module, &fine, &[sensor(place, at_m)])[0];
+            let there = read(&module, &fine, &around.map(|at_m| sensor(place, at_m)));
+            let most = there.iter().fold(0.0f64, |m, r| m.max((r - here).abs()));
+            assert!(most > 0.05, "a place with a slope: {most}");
+            assert!((reading.placement_K - most).abs() < 1e-9, "{} {most}", reading.placement_K);
+            let coarse = read(&module, &half, &[sensor(place, at_m)])[0];
+            let error_K = SAFETY * (here - coarse).abs();
+            assert!((reading.uncertainty_K - error_K).abs() < 1e-9, "{reading:?} {error_K}");
+        }
+    }
+
     #[test]
     fn the_numerical_error_covers_a_much_finer_solve() {
         let mut module = prescribed();

@@ -73,4 +73,14 @@ mod tests {
         assert!((by_chance.doubt - (0.04 + 0.1)).abs() < 1e-12, "{}", by_chance.doubt);
         assert!(chf_doubt([None, at(2.0), at(2.0)], 0.0).is_none());
     }
+
+    #[test]
+    fn the_largest_uncertainty_is_found_and_a_broken_one_never_passed_by() {
+        let doubts =
+            [0.2, 0.7, 0.4].map(|hot_K| Doubt { hot_K, mean_K: 0.1, cold_K: 0.9, chf: None });
+        assert_eq!(hot(&doubts), [0.2, 0.7, 0.4]);
+        assert_eq!((most(&doubts), most_doubtful(&hot(&doubts))), (0.7, Some(1)));
+        assert_eq!(largest(&[0.1, f64::NAN, 0.3]), f64::INFINITY);
+        assert_eq!(most_doubtful(&[]), None);
+    }
 }

@@ -108,3 +108,69 @@ pub(crate) fn interpolate(old: &Mesh, rise_K: &[f64], to: &Mesh) -> Vec<f64> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::grids::GridFamily;
+    use super::super::parts::all_doubled;
+    use super::*;
+    use crate::conduction::Network;
+    use crate::module::Module;
+    use crate::study::testing;
+
+    /// A field on every cell from its centre, its block and its sheet.
+    fn field(module: &Module, mesh: &Mesh, f: impl Fn([f64; 2], usize, usize) -> f64) -> Vec<f64> {
+        let network = Network::new(module, mesh);
+        let mut values = vec![f64::NAN; mesh.unknowns()];
+        for (b, (cells, offset, sheets)) in network.boxes().enumerate() {
+            for l in 0..sheets {
+                for j in cells.j0..cells.j1 {
+                    for i in cells.i0..cells.i1 {
+                        let place = (l * cells.ny() + j - cells.j0) * cells.nx() + i - cells.i0;
+                        values[offset + place] = f(mesh.plane.cell(i, j).centre_m(), b, l);
+                    }
+                }
+            }
+        }
+        values
+    }
+
+    /// Centres of the first and the last of the cells `from..to`.
+    fn ends(lines: &[f64], from: usize, to: usize) -> [f64; 2] {
+        [0.5 * (lines[from] + lines[from + 1]), 0.5 * (lines[to - 1] + lines[to])]
+    }
+
+    #[test]
+    fn a_straight_field_comes_across_and_stays_level_beyond_the_outer_centres() {
+        let module = testing::prescribed();
+        let old = testing::mesh(&module);
+        let slicing = crate::mesh::Slicing {
+            layers: vec![2, 1],
+            die: (0..module.die.len()).map(|d| if d < 2 { [1, 2] } else { [1, 3] }).collect(),
+        };
+        let plane = GridFamily::even(&module, 0.37e-3).fine();
+        let new = Mesh::new(&module, plane, &all_doubled(&slicing));
+        let straight = |[x, y]: [f64; 2], b: usize, l: usize| {
+            7.0 + 900.0 * x - 400.0 * y + 30.0 * b as f64 + 5.0 * l as f64
+        };
+        let known = field(&module, &old, straight);
+        let expected = field(&module, &new, |[x, y], b, l| {
+            let cells = match b {
+                0 => [0, old.plane.nx(), 0, old.plane.ny()],
+                b => {
+                    let cells = old.islands[b - 1].cells;
+                    [cells.i0, cells.i1, cells.j0, cells.j1]
+                }
+            };
+            let [x0, x1] = ends(&old.plane.x_lines_m, cells[0], cells[1]);
+            let [y0, y1] = ends(&old.plane.y_lines_m, cells[2], cells[3]);
+            // Every sheet was cut in two.
+            straight([x.clamp(x0, x1), y.clamp(y0, y1)], b, l / 2)
+        });
+        let carried = interpolate(&old, &known, &new);
+        assert_eq!(carried.len(), expected.len());
+        for (k, (carried, expected)) in carried.iter().zip(&expected).enumerate() {
+            assert!((carried - expected).abs() < 1e-9, "{k}: {carried} {expected}");
+        }
+    }
+}

@@ -3,6 +3,7 @@
 mod doubt;
 mod estimate;
 mod grids;
+mod hottest_place;
 mod interpolate;
 mod one_grid;
 mod outcome;

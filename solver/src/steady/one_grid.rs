@@ -11,6 +11,7 @@
 //! minimum along the Newton step d: phi'(s) = -r(x + s d) . d rises with s, and a step is taken
 //! when |phi'(s)| has fallen to half of |phi'(0)|.
 
+use super::hottest_place::hottest_place;
 use super::wet_law::WetLaw;
 use super::{SteadyError, SteadyOptions};
 use crate::conduction::assembly::{assemble, assemble_into};
@@ -463,26 +464,4 @@ fn line_search(
         // Regula falsi on the slope, kept off the ends of the bracket.
         length = low + (high - low) * (slope_low / (slope_low - slope_high)).clamp(0.1, 0.9);
     }
-}
-
-/// Names the hottest column, for messages.
-fn hottest_place(network: &Network, x: &[f64]) -> String {
-    let mut hottest = (f64::NEG_INFINITY, 0, 0);
-    let plane = &network.mesh.plane;
-    for j in 0..plane.ny() {
-        for i in 0..plane.nx() {
-            let rise = x[network.wet_top_unknown(i, j)];
-            if rise > hottest.0 || rise.is_nan() {
-                hottest = (rise, i, j);
-            }
-        }
-    }
-    let (_, i, j) = hottest;
-    let [cx, cy] = plane.cell(i, j).centre_m();
-    let die =
-        network.module.die.iter().find(|d| {
-            d.rect.x0_m <= cx && cx <= d.rect.x1_m && d.rect.y0_m <= cy && cy <= d.rect.y1_m
-        });
-    let place = die.map_or_else(|| "substrate".to_owned(), |d| format!("die {}", d.name));
-    format!("hottest at x = {:.3} mm, y = {:.3} mm, {place}", cx * 1e3, cy * 1e3)
 }

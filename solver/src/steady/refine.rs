@@ -282,6 +282,73 @@ mod tests {
         }
     }
 
+    fn plan(live: Vec<(f64, Part)>) -> Plan {
+        let module = testing::prescribed();
+        let slicing = Slicing::coarsest(&module);
+        Plan { scales: Scales::one(&module), slicing, live, accuracy_K: 0.1 }
+    }
+
+    #[test]
+    fn cells_follow_the_uncertainty_of_their_own_source() {
+        let mut plan = plan(Vec::new());
+        let sources = plan.scales.sources.len();
+        let mut uncertainty_K = vec![0.08; sources];
+        // At eight tenths of the accuracy all is well; hardly known; known much too well.
+        (uncertainty_K[1], uncertainty_K[2]) = (0.128, 0.0001);
+        (uncertainty_K[3], uncertainty_K[4]) = (5.0, 0.08);
+        plan.refine(&uncertainty_K, 0.1);
+        let expected = [1.0, (0.08f64 / 0.128).powf(0.7), MOST_COARSENING, 0.6, 1.0];
+        for (scale, expected) in plan.scales.sources.iter().zip(expected) {
+            assert!((scale - expected).abs() < 1e-12, "{scale} {expected}");
+        }
+        // Between them as in the middle of all.
+        assert!((plan.scales.elsewhere - 1.0).abs() < 1e-12, "{}", plan.scales.elsewhere);
+    }
+
+    #[test]
+    fn the_part_whose_thickness_matters_most_is_cut_first() {
+        let mut plan = plan(vec![(0.02, Part::Attach), (0.05, Part::Die)]);
+        let before = plan.slicing.clone();
+        let sources = plan.scales.sources.len();
+        // Far beyond the accuracy: the thickness alone.
+        plan.refine(&vec![0.5; sources], 0.8);
+        for (now, before) in plan.slicing.die.iter().zip(&before.die) {
+            assert_eq!(*now, [before[0], 2 * before[1]]);
+        }
+        assert_eq!(plan.slicing.layers, before.layers);
+        assert_eq!(plan.live, [(0.02, Part::Attach), (0.025, Part::Die)]);
+        assert!(plan.scales.sources.iter().all(|scale| *scale == 1.0));
+        // Near it: what cutting leaves of the uncertainty is the plane's.
+        plan.refine(&vec![0.2; sources], 0.8);
+        let left = 1.0 - 0.5 * 0.8;
+        assert_eq!(plan.live[1].0, 0.0125);
+        let expected = (0.08f64 / (left * 0.2)).powf(0.7);
+        assert!((plan.scales.sources[0] - expected).abs() < 1e-12, "{}", plan.scales.sources[0]);
+    }
+
+    /// Whatever was asked for is reached, by finer grids for less; and what the iterations leave is
+    /// told with an allowance of a thousand.
+    #[test]
+    fn a_smaller_accuracy_takes_more_cells_and_is_reached() {
+        let mut module = testing::prescribed();
+        let mut unknowns = Vec::new();
+        for accuracy_K in [0.8, 0.2] {
+            module.mesh.accuracy_K = accuracy_K;
+            let result = solve(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+            assert_eq!(result.warnings, [""; 0]);
+            for junction in &result.junctions {
+                assert!(junction.uncertainty_K <= accuracy_K, "{}", junction.uncertainty_K);
+            }
+            unknowns.push(result.unknowns);
+            let last = result.levels.last().unwrap();
+            let hottest_K = result.junctions.iter().map(|j| j.max_K).fold(0.0, f64::max);
+            let own = 1e3 * result.residual_relative * hottest_K;
+            let [_, _, iteration_K] = last.parts_K.unwrap();
+            assert!(iteration_K >= own && iteration_K < own + 2e-5 * hottest_K);
+        }
+        assert!(unknowns[1] > 2 * unknowns[0], "{unknowns:?}");
+    }
+
     #[test]
     fn unknowns_are_counted_as_the_mesh_has_them() {
         for module in [testing::prescribed(), testing::with_nozzles()] {
