@@ -332,18 +332,67 @@ mod tests {
 
     use super::*;
     use crate::conduction::assembly::assemble;
+    use crate::conduction::faces::heat_balance;
     use crate::study::testing;
+
+    fn with_edges() -> crate::module::Module {
+        let mut module = testing::prescribed();
+        module.edge.htc_W_m2K = 90.0;
+        module.edge.temperature_K = 330.0;
+        let layer = Arc::make_mut(&mut module.layers[0].material);
+        layer.conductivity_W_mK = [20.0, 35.0, 3.0];
+        module
+    }
+
+    /// What leaves through the faces is what the balance says, side by side.
+    #[test]
+    fn the_faces_let_out_what_the_balance_says() {
+        let module = with_edges();
+        let solution = testing::solved(&module);
+        let network = Network::new(&module, &solution.mesh);
+        let factors = solution.factors.as_deref();
+        let balance = heat_balance(&network, factors, &solution.rise_K, &solution.wet);
+        let heats = network.face_heats();
+        let (mut spray_W, mut board_W, mut edges_W, mut exchange_W) = (0.0, 0.0, 0.0, 0.0);
+        network.for_each_face(factors, &solution.wet.tangent, &mut |link| {
+            let source = link.outside_W + link.released_in(&heats);
+            let face = link.balance(&solution.rise_K, source);
+            let out_W = link.outside_W_K * face - link.outside_W;
+            let inside: f64 = link.sides.iter().flatten().map(|side| side.1).sum();
+            // From a cell at the coolant's temperature, through half of it and the film.
+            let exchanged_W = inside * link.outside_W.abs() / (inside + link.outside_W_K);
+            match link.place {
+                FacePlace::Wet { .. } => spray_W += out_W,
+                FacePlace::Board { .. } => {
+                    (board_W, exchange_W) = (board_W + out_W, exchange_W + exchanged_W)
+                }
+                FacePlace::Edge { .. } => {
+                    (edges_W, exchange_W) = (edges_W + out_W, exchange_W + exchanged_W)
+                }
+                FacePlace::Between => {}
+            }
+        });
+        let power_W: f64 = module.die.iter().map(|d| d.power_W).sum::<f64>()
+            + module.heaters.iter().map(|h| h.power_W).sum::<f64>();
+        for (one, other) in [
+            (balance.in_W, power_W),
+            (balance.to_spray_W, spray_W),
+            (balance.to_board_W, board_W),
+            (balance.to_edges_W, edges_W),
+            (balance.exchange_W, exchange_W),
+            (power_W, spray_W + board_W + edges_W),
+        ] {
+            assert!((one - other).abs() < 1e-7 * power_W, "{one} {other}");
+        }
+        assert!(edges_W.abs() > 0.01 && board_W.abs() > 0.01, "{edges_W} {board_W}");
+    }
 
     /// Two ways to the same equations: the operator, made row by row with its faces eliminated, and
     /// the sum over all faces of what flows into the cells beside each, its temperature the one that
     /// balances it.
     #[test]
     fn the_faces_leave_the_residual_of_the_operator() {
-        let mut module = testing::prescribed();
-        module.edge.htc_W_m2K = 90.0;
-        module.edge.temperature_K = 330.0;
-        let layer = Arc::make_mut(&mut module.layers[0].material);
-        layer.conductivity_W_mK = [20.0, 35.0, 3.0];
+        let module = with_edges();
         let mesh = testing::mesh(&module);
         let network = Network::new(&module, &mesh);
         let wave = |n: usize, step: f64| (step * n as f64).sin();

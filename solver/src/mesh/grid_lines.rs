@@ -149,6 +149,24 @@ mod tests {
         }
     }
 
+    /// Cells of a width that grows from both ends by half a metre a metre:
+    /// `∫ dx / (a + b d) = 2 ln(1 + b L / 2a) / b` over an interval of length L, d the distance
+    /// from the nearer end.
+    #[test]
+    fn a_width_that_grows_from_the_edges_is_followed() {
+        let (a, b) = (0.002, 0.5);
+        for length in [0.05, 1.0] {
+            let size = |x: f64| a + b * x.min(length - x);
+            let density = Density::from_size(&[0.0, length], size);
+            assert!(density.nodes_m.is_sorted_by(|a, b| a < b), "nodes ascend");
+            let exact = 2.0 * (1.0 + b * length / (2.0 * a)).ln() / b;
+            let cells = density.cells_up_to(length);
+            // Straight between nodes over a curve that hangs: a little more.
+            assert!((1.0..1.08).contains(&(cells / exact)), "{cells} {exact}");
+            assert!((density.cells_up_to(0.5 * length) / cells - 0.5).abs() < 1e-9);
+        }
+    }
+
     #[test]
     fn integral_of_a_constant_density_is_its_value_times_length() {
         let density = Density::from_size(&[0.0, 1.0], |_| 0.25);

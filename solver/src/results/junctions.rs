@@ -395,6 +395,52 @@ fn numbered(name: &str, slice: usize, count: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::module::{PowerBlock, Rect};
+    use crate::results::face_statistics;
+    use crate::steady::{SteadyOptions, solve_keeping};
+
+    /// A die with most of its power in two blocks far apart is hottest in each of them, and nowhere
+    /// between; the hotter one is the printed maximum.
+    #[test]
+    fn every_block_of_a_die_is_a_hot_spot_of_its_own() {
+        let mut module = crate::study::testing::prescribed();
+        let die = &mut module.die[0];
+        let Rect { x0_m, y0_m, x1_m, y1_m } = die.rect;
+        let block = |name: &str, x0_m: f64, y0_m: f64, power_W: f64| PowerBlock {
+            name: name.to_owned(),
+            rect: Rect { x0_m, y0_m, x1_m: x0_m + 1.5e-3, y1_m: y0_m + 1.5e-3 },
+            power_W,
+        };
+        die.blocks = vec![
+            block("near", x0_m + 0.5e-3, y0_m + 0.5e-3, 12.0),
+            block("far", x1_m - 2.0e-3, y1_m - 2.0e-3, 9.0),
+        ];
+        (die.power_W, module.mesh.cell_m) = (22.0, Some(0.4e-3));
+        let options = SteadyOptions::default();
+        let (result, solution) = solve_keeping(&module, &options, &mut |_| ()).unwrap();
+        let network = Network::new(&module, &solution.mesh);
+        let statistics = face_statistics(&network, &solution);
+        let spots = hot_spots(&module, &network, &solution, &statistics);
+        let own: Vec<&HotSpot> = spots.iter().filter(|spot| spot.name == "L0").collect();
+        assert_eq!(own.len(), 2, "{own:?}");
+        for (spot, block) in own.iter().zip(&module.die[0].blocks) {
+            let [x, y] = spot.at_m;
+            let r = block.rect;
+            assert!(r.x0_m < x && x < r.x1_m && r.y0_m < y && y < r.y1_m, "{spot:?} {r:?}");
+        }
+        assert!(own[0].temperature_K > own[1].temperature_K + 1.0);
+        let inlet_K = module.coolant.inlet_K;
+        assert!((own[0].temperature_K - inlet_K - statistics[0].max_K).abs() < 1e-9);
+        // The rest of the power lies evenly beneath the blocks' own.
+        let rest = 1.0 / (module.die[0].rect.area_m2() - 2.0 * 2.25e-6);
+        for (spot, power_W) in own.iter().zip([12.0, 9.0]) {
+            let flux = power_W / 2.25e-6;
+            let near = (spot.flux_W_m2 - flux).abs() <= rest + 1e-6 * flux;
+            assert!(near, "{} {flux}", spot.flux_W_m2);
+        }
+        assert!(spots.is_sorted_by(|a, b| a.temperature_K >= b.temperature_K));
+        assert_eq!(result.hot_spots.len(), spots.len());
+    }
 
     #[test]
     fn names_of_sheets_sort_from_the_board_side_up() {

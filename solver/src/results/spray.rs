@@ -135,3 +135,104 @@ pub fn spray_result(
         burnt_out,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::module::Rect;
+    use crate::study::testing;
+
+    fn holds(rect: &Rect, [x, y]: [f64; 2]) -> bool {
+        rect.x0_m < x && x < rect.x1_m && rect.y0_m < y && y < rect.y1_m
+    }
+
+    /// Wetting and margin of a die gathered from the printed fields, by where cells lie.
+    #[test]
+    fn wetting_and_least_margin_of_a_die_are_those_of_the_fields_over_it() {
+        let module = testing::with_nozzles();
+        let solution = testing::solved(&module);
+        let network = Network::new(&module, &solution.mesh);
+        let result = spray_result(&network, &solution, Vec::new()).expect("nozzles");
+        let plane = &solution.mesh.plane;
+        for (die, source) in module.die.iter().zip(&network.sources) {
+            let (mut wetted_m2, mut least, mut at) = (0.0, f64::INFINITY, [0.0; 2]);
+            for j in 0..plane.ny() {
+                for i in 0..plane.nx() {
+                    let cell = plane.cell(i, j);
+                    if !holds(&die.rect, cell.centre_m()) {
+                        continue;
+                    }
+                    let share = result.field.wetted_share[j * plane.nx() + i];
+                    wetted_m2 += share * cell.area_m2();
+                    let margin = result.chf_margin.values[[j, i]];
+                    if margin < least {
+                        (least, at) = (margin, cell.centre_m());
+                    }
+                }
+            }
+            let (share, margin) = wetting_of(&network, &solution, source).expect("nozzles");
+            assert!((share - wetted_m2 / die.rect.area_m2()).abs() < 1e-12, "{share}");
+            assert!(share > 0.2, "{share}");
+            let margin = margin.expect("wetted");
+            assert_eq!((margin.least, margin.at_m), (least, at));
+            // A surface hotter by a hundredth of a kelvin has so much less left.
+            let (_, curves) = correlated(&solution).expect("nozzles");
+            let p = (0..solution.wet.rise_K.len())
+                .find(|p| plane.cell(p % plane.nx(), p / plane.nx()).centre_m() == at)
+                .expect("a cell");
+            let hotter = curves.critical_margin(p, solution.wet.rise_K[p] + 0.01).expect("wetted");
+            let per_K = (margin.least - hotter) / 0.01;
+            assert!((per_K / margin.per_K - 1.0).abs() < 0.03, "{per_K} {}", margin.per_K);
+        }
+    }
+
+    /// Surfaces made hotter by hand until some of them are burnt out.
+    #[test]
+    fn what_is_burnt_out_is_told_by_die_with_its_area_and_the_worst_place() {
+        let module = testing::with_nozzles();
+        let mut solution = testing::solved(&module);
+        solution.wet.rise_K.iter_mut().for_each(|rise| *rise += 40.0);
+        let network = Network::new(&module, &solution.mesh);
+        let result = spray_result(&network, &solution, Vec::new()).expect("nozzles");
+        let plane = &solution.mesh.plane;
+        let mut told = 0.0;
+        for burnt in &result.burnt_out {
+            let die = module.die.iter().find(|die| die.name == burnt.name);
+            let (mut area_m2, mut least, mut at) = (0.0, f64::INFINITY, [0.0; 2]);
+            for j in 0..plane.ny() {
+                for i in 0..plane.nx() {
+                    let cell = plane.cell(i, j);
+                    let over = module.die.iter().find(|d| holds(&d.rect, cell.centre_m()));
+                    let margin = result.chf_margin.values[[j, i]];
+                    if over.map(|d| &d.name) == die.map(|d| &d.name) && margin < 1.0 {
+                        let p = j * plane.nx() + i;
+                        area_m2 += result.field.wetted_share[p] * cell.area_m2();
+                        if margin < least {
+                            (least, at) = (margin, cell.centre_m());
+                        }
+                    }
+                }
+            }
+            assert!(area_m2 > 0.0);
+            assert!((burnt.area_m2 / area_m2 - 1.0).abs() < 1e-12, "{}", burnt.name);
+            assert_eq!((burnt.margin, burnt.at_m), (least, at));
+            told += burnt.area_m2;
+        }
+        assert!(told > 0.0 && result.burnt_out.iter().any(|burnt| burnt.name != "substrate"));
+        assert!(result.burnt_out.is_sorted_by(|a, b| a.margin <= b.margin));
+        let margins = result.chf_margin.values.iter().zip(&result.field.wetted_share);
+        let beyond = margins.filter(|(margin, _)| **margin < 1.0);
+        let areas = (0..plane.nx() * plane.ny())
+            .map(|p| plane.cell(p % plane.nx(), p / plane.nx()).area_m2());
+        let all: f64 = result
+            .chf_margin
+            .values
+            .iter()
+            .zip(&result.field.wetted_share)
+            .zip(areas)
+            .filter(|((margin, _), _)| **margin < 1.0)
+            .map(|((_, share), area)| share * area)
+            .sum();
+        assert!(beyond.count() > 1 && (told / all - 1.0).abs() < 1e-12, "{told} {all}");
+    }
+}

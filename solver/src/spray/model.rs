@@ -370,6 +370,42 @@ mod tests {
     use super::super::testing::{coolant, nozzle, spray};
     use super::*;
 
+    /// Each end of each range: inside just within it, outside just beyond.
+    #[test]
+    fn a_spray_is_inside_the_published_range_only_if_everything_is() {
+        let nozzles = || vec![nozzle([0.01, 0.01], 0.01, 55.0, 6e-6)];
+        let mut model =
+            SprayModel::new(&spray(nozzles()), &coolant("perfluorohexane", 25.0)).unwrap();
+        model.subcooling_limit_K = model.subcooling_K + 0.1;
+        let inside = |flux: f64, drop: f64| {
+            let InRange { heat_transfer, critical } = model.in_range(flux, drop);
+            assert_eq!(heat_transfer, critical);
+            heat_transfer
+        };
+        let [least_flux, most_flux] = single_phase::FLUX_M_S;
+        let [least_drop, most_drop] = single_phase::DROP_SIZES_M;
+        for (flux, drop, expected) in [
+            (0.1, 150e-6, true),
+            (1.001 * least_flux, 150e-6, true),
+            (0.999 * least_flux, 150e-6, false),
+            (0.999 * most_flux, 150e-6, true),
+            (1.001 * most_flux, 150e-6, false),
+            (0.1, 1.001 * least_drop, true),
+            (0.1, 0.999 * least_drop, false),
+            (0.1, 0.999 * most_drop, true),
+            (0.1, 1.001 * most_drop, false),
+        ] {
+            assert_eq!(inside(flux, drop), expected, "{flux} {drop}");
+        }
+        // A liquid that the data do not know is outside, and one too cold for the critical heat flux.
+        let other = coolant("methoxynonafluorobutane", 25.0);
+        let range = SprayModel::new(&spray(nozzles()), &other).unwrap().in_range(0.1, 150e-6);
+        assert!(!range.heat_transfer && !range.critical);
+        let limit_K = model.subcooling_K - 0.1;
+        let range = SprayModel { subcooling_limit_K: limit_K, ..model }.in_range(0.1, 150e-6);
+        assert!(range.heat_transfer && !range.critical);
+    }
+
     /// Outlines that graze the edges of a square, as those inscribed in a die do, and one that
     /// grazes by a hair more: no cell may have another flux on its wetted part than lies between
     /// the edge of the footprint and its centre.

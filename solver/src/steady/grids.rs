@@ -350,3 +350,77 @@ fn edge_size(module: &Module, axis: usize, x: f64) -> f64 {
         })
         .fold(f64::INFINITY, f64::min)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::SteadyOptions;
+    use super::super::solve_on_mesh;
+    use super::*;
+    use crate::mesh::Mesh;
+    use crate::module::PowerBlock;
+    use crate::study::testing;
+
+    /// On cells of any widths a parabola bends everywhere alike, as far as the fluxes at the faces
+    /// of a cell tell: `2 a` where neighbours are equal.
+    #[test]
+    fn the_curvature_of_a_parabola_is_found_on_even_cells_and_at_both_ends() {
+        let widths = vec![0.5; 9];
+        let at = |i: usize| 3.0 * (0.5 * i as f64).powi(2) - 2.0 * i as f64;
+        let mut largest = vec![0.0; 9];
+        second_differences(&widths, at, &mut largest);
+        assert!(largest.iter().all(|k| (k - 6.0).abs() < 1e-12), "{largest:?}");
+        // A larger one that was known stays; a smaller one is raised.
+        let mut known = vec![7.0, 0.0, 0.0];
+        second_differences(&[1.0; 3], |i| -((i * i) as f64), &mut known);
+        assert_eq!(known, [7.0, 2.0, 2.0]);
+        // Two cells: 4 K over the metre between their middles, over a cell's width.
+        let mut two = vec![0.0; 2];
+        second_differences(&[0.8, 1.2], |i| 4.0 * i as f64, &mut two);
+        assert!((two[0] - 5.0).abs() < 1e-12 && (two[1] - 4.0 / 1.2).abs() < 1e-12, "{two:?}");
+    }
+
+    #[test]
+    fn cells_are_fine_at_the_edges_of_die_and_wide_blocks_ask_for_little() {
+        let mut module = testing::prescribed();
+        module.die.truncate(1);
+        let die = &mut module.die[0];
+        let (rect, thick) = (die.rect, die.thickness_m);
+        die.blocks.clear();
+        let size = |module: &Module, x: f64| edge_size(module, 0, x);
+        assert!((size(&module, rect.x0_m) - EDGE_SHARE * thick).abs() < 1e-12);
+        let outside = size(&module, rect.x0_m - 1e-3);
+        assert!((outside - EDGE_SHARE * thick - GROWTH * 1e-3).abs() < 1e-12, "{outside}");
+        let middle = size(&module, 0.5 * (rect.x0_m + rect.x1_m));
+        assert!((middle - DIE_SHARE * rect.width_m()).abs() < 1e-12, "{middle}");
+        let x0_m = rect.x0_m + 3e-3;
+        let block = Rect { x0_m, x1_m: x0_m + 0.4e-3, ..rect };
+        module.die[0].blocks = vec![PowerBlock { name: "b".to_owned(), rect: block, power_W: 1.0 }];
+        assert!((size(&module, x0_m + 0.1e-3) - BLOCK_SHARE * 0.4e-3).abs() < 1e-12);
+        let beside = size(&module, x0_m - 0.2e-3);
+        assert!((beside - BLOCK_SHARE * 0.4e-3 - GROWTH * 0.2e-3).abs() < 1e-12, "{beside}");
+        let beyond = size(&module, x0_m + 0.6e-3);
+        assert!((beyond - BLOCK_SHARE * 0.4e-3 - GROWTH * 0.2e-3).abs() < 1e-12, "{beyond}");
+    }
+
+    /// Four times the accuracy takes cells of about half the width, and twice the scale cells of twice
+    /// the width, between the bounds on a cell.
+    #[test]
+    fn a_fitted_grid_follows_accuracy_and_scale() {
+        let mut module = testing::prescribed();
+        let options = SteadyOptions::default();
+        let mesh =
+            Mesh::new(&module, GridFamily::first(&module).fine(), &Slicing::coarsest(&module));
+        let solution = solve_on_mesh(&module, mesh, None, &options).unwrap();
+        let mut cells = |accuracy_K: f64, scale: f64| {
+            module.mesh.accuracy_K = accuracy_K;
+            let mut scales = Scales::one(&module);
+            scales.times(scale);
+            let plane = GridFamily::fitted(&module, &solution, &scales).fine();
+            (plane.nx() * plane.ny()) as f64
+        };
+        let (rough, fine) = (cells(0.04, 1.0), cells(0.01, 1.0));
+        assert!((2.0..4.5).contains(&(fine / rough)), "{rough} {fine}");
+        let halved = cells(0.01, 0.5);
+        assert!((2.5..4.5).contains(&(halved / fine)), "{fine} {halved}");
+    }
+}

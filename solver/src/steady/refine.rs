@@ -349,6 +349,19 @@ mod tests {
         assert!(unknowns[1] > 2 * unknowns[0], "{unknowns:?}");
     }
 
+    /// Where `max_cells` stands in the way, the grid is about as fine as it allows, and it is said.
+    #[test]
+    fn a_bound_on_the_cells_is_used_up_and_told() {
+        let mut module = testing::prescribed();
+        module.mesh.accuracy_K = 0.02;
+        module.mesh.max_cells = 150_000;
+        let result = solve(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+        assert!((75_000..=150_000).contains(&result.unknowns), "{}", result.unknowns);
+        let told = result.warnings.iter().filter(|w| w.contains("max_cells allows 150000"));
+        assert_eq!(told.count(), 1, "{:?}", result.warnings);
+        assert!(result.junctions.iter().any(|j| j.uncertainty_K > 0.02));
+    }
+
     #[test]
     fn unknowns_are_counted_as_the_mesh_has_them() {
         for module in [testing::prescribed(), testing::with_nozzles()] {
