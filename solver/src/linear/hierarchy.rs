@@ -404,3 +404,13 @@ fn reciprocal(pivot: f64) -> f64 {
     let reciprocal = 1.0 / pivot;
     if pivot > 0.0 { reciprocal } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::centres;
+
+    #[test]
+    fn centres_lie_in_the_middle_of_cells() {
+        assert_eq!(centres(&[2.0, 4.0, 1.0], 10.0), [10.0, 40.0, 65.0]);
+    }
+}

@@ -465,6 +465,12 @@ mod tests {
                 for k in 0..60 {
                     let target = 10.0 * 1.3f64.powi(k);
                     let rise = curve.rise_at_joined(&liquid, target);
+                    // A near start is what makes Newton's method cheap.
+                    let guess = curve.first_guess(&liquid, target);
+                    assert!(
+                        (guess / rise - 1.0).abs() < 0.25,
+                        "{subcooling} K, {target}: {guess} {rise}"
+                    );
                     let (q, _) = curve.joined(&liquid, rise);
                     assert!((q / target - 1.0).abs() < 1e-7, "{subcooling} K, {target}: {q}");
                 }

@@ -42,6 +42,9 @@ mod tests {
         let [cx, cy] = mesh.plane.cell(in_die.i0, in_die.j1 - 1).centre_m().map(|m| m * 1e3);
         let words = format!("hottest at x = {cx:.3} mm, y = {cy:.3} mm, die L1");
         assert_eq!(hottest_place(&network, &x), words);
+        // Of two alike the first, so that the words do not hang on rounding.
+        x[network.wet_top_unknown(in_die.i0 + 1, in_die.j1 - 1)] = -10.0;
+        assert_eq!(hottest_place(&network, &x), words);
         let corner = network.wet_top_unknown(0, 0);
         x[corner] = f64::NAN;
         assert!(hottest_place(&network, &x).ends_with("substrate"));

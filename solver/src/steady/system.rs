@@ -21,7 +21,20 @@ mod tests {
     use super::*;
     use crate::case::{read, starter};
     use crate::linear::norm;
-    use crate::steady::{SteadyOptions, solve_keeping};
+    use crate::steady::{SteadyOptions, solve_keeping, solve_on_mesh};
+    use crate::study::testing;
+
+    /// Each outer iteration is solved no more closely than it gains: were all of them solved to the
+    /// last tolerance, twice as many linear iterations would be spent.
+    #[test]
+    fn outer_iterations_cost_few_linear_ones() {
+        let module = testing::with_nozzles();
+        let solution =
+            solve_on_mesh(&module, testing::mesh(&module), None, &SteadyOptions::default())
+                .expect("a steady state");
+        assert!(solution.residual_relative < 1e-9);
+        assert!(solution.outer_iterations <= 9 && solution.iterations <= 24);
+    }
 
     #[test]
     fn the_solution_fulfils_the_system_that_is_handed_out() {
