@@ -326,6 +326,30 @@ mod tests {
         assert!((plan.scales.sources[0] - expected).abs() < 1e-12, "{}", plan.scales.sources[0]);
     }
 
+    /// What the uncertainty of a level is made of: nothing negative, and all of the largest.
+    fn parts_of(level: &RefinementLevel) -> [f64; 3] {
+        let parts_K = level.parts_K.unwrap();
+        let most = level.uncertainty_K.iter().flatten().fold(0.0f64, |m, u| m.max(*u));
+        assert!(parts_K.iter().all(|part| *part >= 0.0), "{parts_K:?}");
+        assert!((parts_K.iter().sum::<f64>() - most).abs() < 1e-9, "{parts_K:?} {most}");
+        parts_K
+    }
+
+    #[test]
+    fn a_fixed_grid_tells_what_plane_and_thickness_leave() {
+        let mut module = testing::prescribed();
+        let mut shares = [1.5e-3, 0.5e-3].map(|cell_m| {
+            module.mesh.cell_m = Some(cell_m);
+            let result = solve(&module, &SteadyOptions::default(), &mut |_| ()).unwrap();
+            let [plane_K, thickness_K, _] = parts_of(result.levels.last().unwrap());
+            assert!(plane_K > 0.01 && thickness_K > 0.01, "{plane_K} {thickness_K}");
+            thickness_K / (plane_K + thickness_K)
+        });
+        // The finer the plane, the more of what is left is the thickness'.
+        shares.reverse();
+        assert!(shares[0] > shares[1], "{shares:?}");
+    }
+
     /// Whatever was asked for is reached, by finer grids for less; and what the iterations leave is
     /// told with an allowance of a thousand.
     #[test]
@@ -343,7 +367,7 @@ mod tests {
             let last = result.levels.last().unwrap();
             let hottest_K = result.junctions.iter().map(|j| j.max_K).fold(0.0, f64::max);
             let own = 1e3 * result.residual_relative * hottest_K;
-            let [_, _, iteration_K] = last.parts_K.unwrap();
+            let [_, _, iteration_K] = parts_of(last);
             assert!(iteration_K >= own && iteration_K < own + 2e-5 * hottest_K);
         }
         assert!(unknowns[1] > 2 * unknowns[0], "{unknowns:?}");

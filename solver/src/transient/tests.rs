@@ -409,7 +409,10 @@ fn step_responses_follow_a_run_and_end_at_the_resistance() {
         let start = system.steady(&|signal| signal.value(0.0, 0.0)).unwrap().rise_K;
         let mut ladder = Ladder::default();
         let route = Route { repeats: 1, snapshots_s: &[], steps: Steps::Chosen(2e-7) };
-        let run = march(&mut system, &mut ladder, start, route, None, &mut |_| ()).unwrap();
+        let mut heard = Vec::new();
+        let run =
+            march(&mut system, &mut ladder, start, route, None, &mut |s| heard.push(s)).unwrap();
+        assert!(heard.is_sorted_by(|a, b| a < b) && heard.last() == Some(&50.0), "{heard:?}");
         let before = run.records[0].mean_K[source];
         let mut checked = 0;
         for (k, &time_s) in response.time_s.iter().enumerate() {
