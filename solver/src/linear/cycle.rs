@@ -73,11 +73,11 @@ impl CycleWork {
 
 /// Applies the preconditioner: `z = M r`, and returns `r · z`. Inside, r is multiplied by
 /// `scale`, which keeps single precision away from its limits.
-pub(super) fn precondition(
+pub(super) fn precondition<F: Value>(
     hierarchy: &Hierarchy,
     work: &mut CycleWork,
     scale: f64,
-    r: &[f64],
+    r: &[F],
     z: &mut [f32],
 ) -> f64 {
     let levels = &hierarchy.levels;
@@ -111,7 +111,7 @@ pub(super) fn precondition(
         .zip(z)
         .map(|(r, z)| {
             *z = (f64::from(*z) / scale) as f32;
-            r * f64::from(*z)
+            r.wide() * f64::from(*z)
         })
         .sum()
 }

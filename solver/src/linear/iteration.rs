@@ -1,15 +1,19 @@
 //! Conjugate gradients: one solve on its vectors.
+//!
+//! The iterate stands in double precision, everything that is streamed to move it in single. Single
+//! precision can account for a residual that falls by some four digits; then the true one, in double
+//! precision, takes its place (residual replacement: van der Vorst and Ye 2000, "Residual replacement
+//! strategies for Krylov subspace iterative methods", SIAM J. Sci. Comput. 22).
 
 use rayon::prelude::*;
 
-use super::apply::apply_row;
+use super::apply::{Links, apply_row};
 use super::cycle::{CycleWork, precondition};
 use super::hierarchy::{Hierarchy, Level};
-use super::kernels::{self, dot};
+use super::kernels::{self, Real, dot};
 use super::layout::Layout;
 use super::solve::{CgError, CgInfo, CgParams};
 use super::strips::{Each, Pieces, for_each_strip};
-use crate::conduction::Operator;
 use crate::pages::zeros;
 
 /// Vectors of a solve, in the rows' order.
@@ -19,8 +23,11 @@ pub(super) struct Kept {
     /// Where rounding matters: the iterate so far, and `b - A base`. Else empty.
     pub base: Vec<f64>,
     pub rest: Vec<f64>,
-    pub r: Vec<f64>,
-    pub q: Vec<f64>,
+    /// The residual times `unit`, and `A p`.
+    pub r: Vec<f32>,
+    pub q: Vec<f32>,
+    /// Brings the residual near one, away from the limits of single precision.
+    pub unit: f64,
     pub p: Vec<f32>,
     pub z: Vec<f32>,
     pub sums: Vec<f64>,
@@ -37,6 +44,7 @@ impl Kept {
             rest: Vec::new(),
             r: zeros(n),
             q: zeros(n),
+            unit: 1.0,
             p: zeros(n),
             z: zeros(n),
             sums: vec![0.0; level.strips.len() - 1],
@@ -48,9 +56,26 @@ impl Kept {
 /// A residual above this share of the right-hand side is not put down to rounding of its terms.
 const MOST_ROUNDING: f64 = 1e-8;
 
+/// So far an account of the residual in single precision is followed before the true one takes its
+/// place.
+const TRUSTED: f64 = 1e-4;
+
+/// Where the true residual has fallen by less while the account of it came to the end, rounding in
+/// double precision may be the reason.
+const MUST_FALL: f64 = 1e-3;
+
+/// A right-hand side in the operator's order, sheet by sheet, or in the rows' order.
+#[derive(Clone, Copy)]
+enum Known<'a> {
+    BySheets(&'a [f64]),
+    ByRows(&'a [f64]),
+}
+
 /// One solve.
 pub(super) struct Vectors<'a> {
-    pub operator: &'a Operator,
+    /// The operator's conductances, in double and in single precision.
+    pub links: Vec<Links<'a, f64>>,
+    pub single: Vec<Links<'a, f32>>,
     pub hierarchy: &'a Hierarchy,
     pub level: &'a Level,
     /// First unknown of each block.
@@ -66,25 +91,41 @@ impl Vectors<'_> {
         self.kept.x = own;
     }
 
-    /// Starts from zero: the residual is the right-hand side `b`.
-    pub fn start_from_zero(&mut self, b: &[f64]) {
+    /// Whether the iterate is zero everywhere: found out at once where it is not.
+    fn is_zero(&self) -> bool {
+        self.kept.x.par_chunks(1 << 14).all(|x| x.iter().all(|&x| x == 0.0))
+    }
+
+    /// Starts from zero: the residual is the right-hand side `b`, of this norm.
+    pub fn start_from_zero(&mut self, b: &[f64], norm: f64) {
+        self.kept.unit = self.unit_for(norm);
         let mut r = std::mem::take(&mut self.kept.r);
-        self.take_over(b, &mut r);
+        self.take_over_as(b, &mut r, self.kept.unit);
         self.kept.r = r;
         let outputs = Pieces { data: &mut self.kept.x, bounds: &self.level.bounds };
         for_each_strip(self.level.strips.len() - 1, outputs, &|_, x: Pieces<f64>| x.data.fill(0.0));
     }
 
+    /// A scale that brings a vector of this norm near one.
+    fn unit_for(&self, norm: f64) -> f64 {
+        (self.level.layout.len() as f64).sqrt() / norm
+    }
+
     /// From the operator's order into the rows' order.
     fn take_over(&self, x: &[f64], own: &mut [f64]) {
+        self.take_over_as(x, own, 1.0);
+    }
+
+    /// The same, times `scale`.
+    fn take_over_as<R: Real>(&self, x: &[f64], own: &mut [R], scale: f64) {
         let (level, offsets) = (self.level, &self.offsets);
         let outputs = Pieces { data: own, bounds: &level.bounds };
-        for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<f64>| {
+        for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<R>| {
             let base = level.bounds[strip];
             for j in level.strips[strip]..level.strips[strip + 1] {
                 for_sheet_rows(&level.layout, offsets, j, |natural, block| {
                     let to = &mut to.data[natural.start - base..natural.end - base];
-                    to.copy_from_slice(&x[block]);
+                    kernels::scaled_into(to, &x[block], scale);
                 });
             }
         });
@@ -113,10 +154,6 @@ impl Vectors<'_> {
         });
     }
 
-    fn strips(&self) -> usize {
-        self.level.strips.len() - 1
-    }
-
     /// Adds x to the base; what rounding takes from the sum stays in x (the exact error of a
     /// floating-point sum: Knuth 1969, "The art of computer programming" 2, section 4.2.2).
     pub fn round(&mut self) {
@@ -140,41 +177,49 @@ impl Vectors<'_> {
 
     /// `rest = b - A base`.
     pub fn restate(&mut self, b: &[f64]) {
-        self.kept.rest.clear();
-        std::mem::swap(&mut self.kept.base, &mut self.kept.x);
-        self.true_residual(b);
-        std::mem::swap(&mut self.kept.base, &mut self.kept.x);
-        self.kept.rest.extend_from_slice(&self.kept.r);
+        let mut rest = std::mem::take(&mut self.kept.rest);
+        rest.resize(self.kept.x.len(), 0.0);
+        let base = std::mem::take(&mut self.kept.base);
+        self.residual_of(&base, Known::BySheets(b), &mut rest, 1.0);
+        (self.kept.base, self.kept.rest) = (base, rest);
     }
 
-    /// `r = b - A x`, or `rest - A x` beside a base; returns |r|.
-    fn true_residual(&mut self, b: &[f64]) -> f64 {
-        let offsets = &self.offsets;
-        let count = self.strips();
-        let (operator, level, x) = (self.operator, self.level, &self.kept.x);
-        let rest = &self.kept.rest;
+    /// `r = b - A x`, or `rest - A x` beside a base; returns |r|, which `guess` is a guess of.
+    fn true_residual(&mut self, b: &[f64], guess: f64) -> f64 {
+        let unit = self.unit_for(guess);
+        self.kept.unit = unit;
+        let (x, rest) = (std::mem::take(&mut self.kept.x), std::mem::take(&mut self.kept.rest));
+        let mut r = std::mem::take(&mut self.kept.r);
+        let known = if rest.is_empty() { Known::BySheets(b) } else { Known::ByRows(&rest) };
+        let norm = self.residual_of(&x, known, &mut r, unit);
+        (self.kept.x, self.kept.rest, self.kept.r) = (x, rest, r);
+        norm
+    }
+
+    /// `out = scale (known - A x)`; returns `|known - A x|`.
+    fn residual_of<R: Real>(&mut self, x: &[f64], known: Known, out: &mut [R], scale: f64) -> f64 {
+        let (links, level, offsets) = (&self.links, self.level, &self.offsets);
         let bounds = &level.bounds;
-        let outputs = (Pieces { data: &mut self.kept.r, bounds }, Each(&mut self.kept.sums));
-        for_each_strip(count, outputs, &|strip, (r, sum)| {
+        let outputs = (Pieces { data: out, bounds }, Each(&mut self.kept.sums));
+        for_each_strip(level.strips.len() - 1, outputs, &|strip, (out, sum)| {
             let mut total = 0.0;
+            let mut line = Vec::new();
             for j in level.strips[strip]..level.strips[strip + 1] {
-                let start = level.layout.row_start[j];
-                let row = &mut r.data
-                    [start - bounds[strip]..level.layout.row_start[j + 1] - bounds[strip]];
-                apply_row(operator, &level.layout, j, x, row);
-                if rest.is_empty() {
-                    for_sheet_rows(&level.layout, offsets, j, |natural, block| {
-                        let row = &mut row[natural.start - start..natural.end - start];
-                        for (r, b) in row.iter_mut().zip(&b[block]) {
-                            *r = b - *r;
-                        }
-                    });
-                } else {
-                    for (r, b) in row.iter_mut().zip(&rest[start..]) {
-                        *r = b - *r;
+                let (start, end) = (level.layout.row_start[j], level.layout.row_start[j + 1]);
+                line.resize(end - start, 0.0);
+                apply_row(links, &level.layout, j, x, &mut line);
+                match known {
+                    Known::BySheets(b) => {
+                        for_sheet_rows(&level.layout, offsets, j, |natural, block| {
+                            let line = &mut line[natural.start - start..natural.end - start];
+                            kernels::take_from(line, &b[block]);
+                        });
                     }
+                    Known::ByRows(rest) => kernels::take_from(&mut line, &rest[start..end]),
                 }
-                total += dot(row, row);
+                total += dot(&line, &line);
+                let out = &mut out.data[start - bounds[strip]..end - bounds[strip]];
+                kernels::scaled_into(out, &line, scale);
             }
             sum.0[0] = total;
         });
@@ -193,7 +238,7 @@ impl Vectors<'_> {
 
     /// `q = A p`; returns p · q.
     fn apply(&mut self) -> f64 {
-        let (operator, level, p) = (self.operator, self.level, &self.kept.p);
+        let (links, level, p) = (&self.single, self.level, &self.kept.p);
         let bounds = &level.bounds;
         let outputs = (Pieces { data: &mut self.kept.q, bounds }, Each(&mut self.kept.sums));
         for_each_strip(level.strips.len() - 1, outputs, &|strip, (q, sum)| {
@@ -201,17 +246,18 @@ impl Vectors<'_> {
             for j in level.strips[strip]..level.strips[strip + 1] {
                 let (start, end) = (level.layout.row_start[j], level.layout.row_start[j + 1]);
                 let row = &mut q.data[start - bounds[strip]..end - bounds[strip]];
-                apply_row(operator, &level.layout, j, p, row);
-                total += dot(&p[start..end], row);
+                apply_row(links, &level.layout, j, p, row);
+                total += dot(&p[start..end], &*row);
             }
             sum.0[0] = total;
         });
         self.kept.sums.iter().sum()
     }
 
-    /// `x += alpha p`, `r -= alpha q`; returns |r|.
+    /// `x += alpha p / unit`, `r -= alpha q`; returns the norm of the residual.
     fn step(&mut self, alpha: f64) -> f64 {
-        let count = self.strips();
+        let shares = (alpha / self.kept.unit, alpha as f32);
+        let count = self.level.strips.len() - 1;
         let bounds = &self.level.bounds;
         let (p, q) = (&self.kept.p, &self.kept.q);
         let outputs = (
@@ -222,23 +268,17 @@ impl Vectors<'_> {
         for_each_strip(count, outputs, &|strip, (x, r, sum)| {
             let range = bounds[strip]..bounds[strip + 1];
             let mut lanes = [0.0; 8];
-            kernels::step(x.data, r.data, &p[range.clone()], &q[range], alpha, &mut lanes);
+            kernels::step(x.data, r.data, &p[range.clone()], &q[range], shares, &mut lanes);
             sum.0[0] = lanes.iter().sum();
         });
-        self.kept.sums.iter().sum::<f64>().sqrt()
+        self.kept.sums.iter().sum::<f64>().sqrt() / self.kept.unit
     }
 
-    /// One iteration: the residual's norm before and after. `rz_before` is the product of residual
-    /// and preconditioned residual of the iteration before, 0 at the start.
-    fn iterate(
-        &mut self,
-        norm: f64,
-        rz_before: &mut f64,
-        iteration: usize,
-    ) -> Result<f64, CgError> {
+    /// One iteration; returns the norm of the residual after it. `rz_before` is the product of
+    /// residual and preconditioned residual of the iteration before, 0 at the start.
+    fn iterate(&mut self, rz_before: &mut f64, iteration: usize) -> Result<f64, CgError> {
         let kept = &mut self.kept;
-        let scale = (kept.r.len() as f64).sqrt() / norm;
-        let rz = precondition(self.hierarchy, &mut kept.cycle, scale, &kept.r, &mut kept.z);
+        let rz = precondition(self.hierarchy, &mut kept.cycle, 1.0, &kept.r, &mut kept.z);
         let beta = if *rz_before > 0.0 { rz / *rz_before } else { 0.0 };
         self.turn(beta);
         let curvature = self.apply();
@@ -249,22 +289,45 @@ impl Vectors<'_> {
         Ok(self.step(rz / curvature))
     }
 
-    /// Conjugate gradients from [`Vectors::start_from_zero`], as far as their own account of the
-    /// residual goes; `norm` is that of the right-hand side.
-    pub fn step_down(&mut self, norm: f64, params: &CgParams) -> Result<CgInfo, CgError> {
-        let mut now = norm;
+    /// Iterations from a residual of this norm until the account of it has fallen to the goal, or as
+    /// far as the account is trusted, or no more are left. Returns where it stands.
+    fn descend(
+        &mut self,
+        mut norm: f64,
+        goal: f64,
+        iterations: &mut usize,
+        most: usize,
+    ) -> Result<f64, CgError> {
+        let least = goal.max(TRUSTED * norm);
         let mut rz_before = 0.0;
-        for iterations in 0..=params.max_iterations {
-            if now <= params.relative_tolerance * norm {
-                let residual_relative = now / norm;
+        while norm > least && *iterations < most {
+            norm = self.iterate(&mut rz_before, *iterations)?;
+            *iterations += 1;
+        }
+        Ok(norm)
+    }
+
+    /// Conjugate gradients from [`Vectors::start_from_zero`], as far as the account of the residual
+    /// goes; `b_norm` is the norm of the right-hand side `b`.
+    pub fn step_down(
+        &mut self,
+        b: &[f64],
+        b_norm: f64,
+        params: &CgParams,
+    ) -> Result<CgInfo, CgError> {
+        let goal = params.relative_tolerance * b_norm;
+        let (mut norm, mut iterations) = (b_norm, 0);
+        loop {
+            norm = self.descend(norm, goal, &mut iterations, params.max_iterations)?;
+            let residual_relative = norm / b_norm;
+            if norm <= goal {
                 return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
             }
-            if iterations < params.max_iterations {
-                now = self.iterate(now, &mut rz_before, iterations)?;
+            if iterations >= params.max_iterations {
+                return Err(CgError::NotConverged { iterations, residual_relative });
             }
+            norm = self.true_residual(b, norm);
         }
-        let (iterations, residual_relative) = (params.max_iterations, now / norm);
-        Err(CgError::NotConverged { iterations, residual_relative })
     }
 
     /// Conjugate gradients.
@@ -275,39 +338,38 @@ impl Vectors<'_> {
         params: &CgParams,
     ) -> Result<CgInfo, CgError> {
         let goal = params.relative_tolerance * b_norm;
-        let mut norm = self.true_residual(b);
         let mut iterations = 0;
-        let mut rz_before = 0.0;
+        let from_zero = self.kept.base.is_empty() && self.is_zero();
+        let mut norm = if from_zero {
+            self.start_from_zero(b, b_norm);
+            b_norm
+        } else {
+            self.true_residual(b, b_norm)
+        };
         let mut checked = f64::INFINITY;
         loop {
-            let exhausted = iterations >= params.max_iterations;
-            if norm <= goal || exhausted {
-                // The recurrence says so; the residual itself decides.
-                norm = self.true_residual(b);
-                let residual_relative = norm / b_norm;
-                let rounded = !self.kept.base.is_empty();
-                if norm <= goal {
-                    break Ok(CgInfo {
-                        iterations,
-                        residual_relative,
-                        limited_by_rounding: rounded,
-                    });
-                }
+            let residual_relative = norm / b_norm;
+            let rounded = !self.kept.base.is_empty();
+            if norm <= goal {
+                return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: rounded });
+            }
+            if iterations >= params.max_iterations {
+                return Err(CgError::NotConverged { iterations, residual_relative });
+            }
+            let start = norm;
+            let account = self.descend(start, goal, &mut iterations, params.max_iterations)?;
+            norm = self.true_residual(b, account);
+            if account <= goal && norm > goal.max(MUST_FALL * start) {
                 // The terms of the residual themselves are rounded: no more is to be had.
+                let residual_relative = norm / b_norm;
                 if norm > 0.5 * checked && residual_relative <= MOST_ROUNDING {
-                    break Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
-                }
-                if exhausted {
-                    break Err(CgError::NotConverged { iterations, residual_relative });
+                    return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
                 }
                 checked = norm;
-                // What the recurrence did not see is rounding.
+                // What the account did not see is rounding of x.
                 self.rebase(b);
-                norm = self.true_residual(b);
-                rz_before = 0.0;
+                norm = self.true_residual(b, norm);
             }
-            norm = self.iterate(norm, &mut rz_before, iterations)?;
-            iterations += 1;
         }
     }
 }

@@ -33,6 +33,34 @@ impl Value for f32 {
     }
 }
 
+/// Numbers that the operator is applied in.
+pub(super) trait Real:
+    Value
+    + Send
+    + Default
+    + std::ops::Add<Output = Self>
+    + std::ops::Sub<Output = Self>
+    + std::ops::Mul<Output = Self>
+    + std::ops::AddAssign
+{
+    /// The value rounded to this precision.
+    fn of(value: f64) -> Self;
+}
+
+impl Real for f64 {
+    #[inline(always)]
+    fn of(value: f64) -> Self {
+        value
+    }
+}
+
+impl Real for f32 {
+    #[inline(always)]
+    fn of(value: f64) -> Self {
+        value as f32
+    }
+}
+
 /// Values and conductances around one half row: north, south and the two sides.
 #[derive(Clone, Copy)]
 pub(super) struct Around<'a> {
@@ -368,51 +396,70 @@ pub(super) fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[
 
 /// One row of a sheet: sinks, links to both sides and to the rows before and after.
 #[inline(always)]
-pub(super) fn stencil<V: Value>(out: &mut [f64], x: &[V], g: RowLinks, above: &[V], below: &[V]) {
+pub(super) fn stencil<R: Real>(out: &mut [R], x: &[R], g: RowLinks<R>, above: &[R], below: &[R]) {
     let n = out.len();
     let (x, sink, east) = (&x[..n], &g.sink[..n], &g.east[..n]);
     let (north, south) = (&g.north[..n], &g.south[..n]);
     let (above, below) = (&above[..n], &below[..n]);
     macro_rules! cell {
         ($k:expr) => {{
-            let here = x[$k].wide();
-            sink[$k] * here
-                + north[$k] * (here - above[$k].wide())
-                + south[$k] * (here - below[$k].wide())
+            let here = x[$k];
+            sink[$k] * here + north[$k] * (here - above[$k]) + south[$k] * (here - below[$k])
         }};
     }
     out[0] = cell!(0);
     if n > 1 {
-        out[0] += east[0] * (x[0].wide() - x[1].wide());
+        out[0] += east[0] * (x[0] - x[1]);
         let last = n - 1;
-        out[last] = cell!(last) + east[last - 1] * (x[last].wide() - x[last - 1].wide());
+        out[last] = cell!(last) + east[last - 1] * (x[last] - x[last - 1]);
     }
     // Closures would not be compiled for the wide instructions: hence the macro.
     for k in 1..n.saturating_sub(1) {
-        let here = x[k].wide();
-        out[k] =
-            cell!(k) + east[k] * (here - x[k + 1].wide()) + east[k - 1] * (here - x[k - 1].wide());
+        let here = x[k];
+        out[k] = cell!(k) + east[k] * (here - x[k + 1]) + east[k - 1] * (here - x[k - 1]);
     }
 }
 
 /// `out += g (x - other)`.
 #[inline(always)]
-pub(super) fn add_link<V: Value>(out: &mut [f64], g: &[f64], x: &[V], other: &[V]) {
-    for (((o, g), x), other) in out.iter_mut().zip(g).zip(x).zip(other) {
-        *o += g * (x.wide() - other.wide());
+pub(super) fn add_link<R: Real>(out: &mut [R], g: &[R], x: &[R], other: &[R]) {
+    for (((o, &g), &x), &other) in out.iter_mut().zip(g).zip(x).zip(other) {
+        *o += g * (x - other);
     }
 }
 
 widest! {
+    /// `out = scale r`.
+    fn scaled_into<R: Real>(out: &mut [R], r: &[f64], scale: f64) {
+        for (out, r) in out.iter_mut().zip(r) {
+            *out = R::of(scale * r);
+        }
+    }
+
+    /// `out = b - out`.
+    fn take_from(out: &mut [f64], b: &[f64]) {
+        for (out, b) in out.iter_mut().zip(b) {
+            *out = b - *out;
+        }
+    }
+
     /// Adds the products of `a` and `b` to eight partial sums.
     fn dot_into<A: Pair>(lanes: &mut [f64; 8], pair: A) {
         pair.add_to(lanes);
     }
 
-    /// `x += alpha p`, `r -= alpha q`; adds the squares of r to eight partial sums.
-    fn step(x: &mut [f64], r: &mut [f64], p: &[f32], q: &[f64], alpha: f64, lanes: &mut [f64; 8]) {
+    /// `x += share p`, `r -= alpha q`; adds the squares of r to eight partial sums.
+    fn step(
+        x: &mut [f64],
+        r: &mut [f32],
+        p: &[f32],
+        q: &[f32],
+        shares: (f64, f32),
+        lanes: &mut [f64; 8],
+    ) {
+        let (share, alpha) = shares;
         for (x, p) in x.iter_mut().zip(p) {
-            *x += alpha * f64::from(*p);
+            *x += share * f64::from(*p);
         }
         let n = r.len();
         let q = &q[..n];
@@ -421,12 +468,12 @@ widest! {
             for k in 0..8 {
                 let value = r[k] - alpha * q[k];
                 r[k] = value;
-                lanes[k] += value * value;
+                lanes[k] += f64::from(value) * f64::from(value);
             }
         }
         for k in whole..n {
             r[k] -= alpha * q[k];
-            lanes[k - whole] += r[k] * r[k];
+            lanes[k - whole] += f64::from(r[k]) * f64::from(r[k]);
         }
     }
 
@@ -444,11 +491,11 @@ widest! {
 
 /// Conductances of one row of a sheet, W/K.
 #[derive(Clone, Copy)]
-pub(super) struct RowLinks<'a> {
-    pub sink: &'a [f64],
-    pub east: &'a [f64],
-    pub north: &'a [f64],
-    pub south: &'a [f64],
+pub(super) struct RowLinks<'a, R> {
+    pub sink: &'a [R],
+    pub east: &'a [R],
+    pub north: &'a [R],
+    pub south: &'a [R],
 }
 
 /// Two vectors to be multiplied.

@@ -4,6 +4,7 @@
 use std::fmt;
 use std::sync::Mutex;
 
+use super::apply::{SingleLinks, links_of};
 use super::cycle::{CycleWork, precondition};
 use super::hierarchy::Hierarchy;
 use super::iteration::{Kept, Vectors, for_sheet_rows};
@@ -79,6 +80,7 @@ impl std::error::Error for CgError {}
 /// An operator with its preconditioner, ready for any number of right-hand sides.
 pub struct Preconditioned<'a> {
     operator: &'a Operator,
+    single: SingleLinks,
     hierarchy: Hierarchy,
     /// Vectors of the last solve, for the next one.
     kept: Mutex<Option<Kept>>,
@@ -86,6 +88,7 @@ pub struct Preconditioned<'a> {
 
 /// A preconditioner without its operator: see [`Preconditioned::detach`].
 pub struct Detached {
+    single: SingleLinks,
     hierarchy: Hierarchy,
     kept: Mutex<Option<Kept>>,
     shape: Vec<[usize; 5]>,
@@ -96,12 +99,14 @@ impl Detached {
     ///
     /// # Panics
     /// If the blocks of `operator` have other places or sizes.
-    pub fn attach(self, operator: &Operator) -> Preconditioned<'_> {
+    pub fn attach(mut self, operator: &Operator) -> Preconditioned<'_> {
         assert!(
             self.shape == shape_of(operator),
             "the blocks of the operator must stay where they are"
         );
-        Preconditioned { operator, hierarchy: self.hierarchy, kept: self.kept }
+        self.single.take(operator);
+        let Detached { single, hierarchy, kept, .. } = self;
+        Preconditioned { operator, single, hierarchy, kept }
     }
 }
 
@@ -113,8 +118,9 @@ fn shape_of(operator: &Operator) -> Vec<[usize; 5]> {
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        let hierarchy = rayon::scope(|_| Hierarchy::new(operator));
-        Preconditioned { operator, hierarchy, kept: Mutex::new(None) }
+        let (single, hierarchy) =
+            rayon::scope(|_| (SingleLinks::new(operator), Hierarchy::new(operator)));
+        Preconditioned { operator, single, hierarchy, kept: Mutex::new(None) }
     }
 
     /// Takes the preconditioner over to an operator of the same blocks with slightly changed
@@ -131,7 +137,7 @@ impl<'a> Preconditioned<'a> {
     /// Lets go of the operator, so that it may be dropped before the next one takes its place.
     pub fn detach(self) -> Detached {
         let shape = shape_of(self.operator);
-        Detached { hierarchy: self.hierarchy, kept: self.kept, shape }
+        Detached { single: self.single, hierarchy: self.hierarchy, kept: self.kept, shape }
     }
 
     /// Unknowns of all levels together, over those of the finest.
@@ -277,8 +283,8 @@ impl<'a> Preconditioned<'a> {
         }
         let mut vectors = self.vectors();
         let outcome = rayon::scope(|_| {
-            vectors.start_from_zero(residual);
-            let outcome = vectors.step_down(norm, params);
+            vectors.start_from_zero(residual, norm);
+            let outcome = vectors.step_down(residual, norm, params);
             vectors.store(&vectors.kept.x, step);
             outcome
         });
@@ -290,7 +296,8 @@ impl<'a> Preconditioned<'a> {
     fn vectors(&self) -> Vectors<'_> {
         let take = || self.kept.lock().ok()?.take();
         Vectors {
-            operator: self.operator,
+            links: links_of(self.operator),
+            single: self.single.views(),
             hierarchy: &self.hierarchy,
             level: &self.hierarchy.levels[0],
             offsets: self.operator.offsets(),
