@@ -1,135 +1,246 @@
-//! The operator applied, by rows of the plane: in double precision for true residuals, in single
-//! precision inside the conjugate gradients.
+//! The operator applied by rows of the plane: in double precision for true residuals, to vectors in
+//! the operator's own order; in single precision inside the conjugate gradients, to halves.
 //!
 //! Every conductance acts on a difference, `G (x_c - x_n)`: for a smooth x this loses less to
 //! rounding than a stored diagonal would. And as all conductances are positive, rounding each of
 //! them changes the energy `xᵀ A x` of any x by no more than a share of their rounding.
 
-use rayon::prelude::*;
-
-use super::kernels::{Real, RowLinks, add_link, stencil};
-use super::layout::Layout;
+use super::hierarchy::Level;
+use super::kernels::{self, Around, RowLinks, add_link, stencil};
+use super::layout::{Layout, PAD, Piece};
 use super::widest::widest;
-use crate::conduction::{Block, Operator};
-use crate::pages::zeros;
-
-/// The conductances of one block, W/K, as [`Block`] holds them.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Links<'a, R> {
-    sink: &'a [R],
-    east: &'a [R],
-    north: &'a [R],
-    /// Empty where the block has one sheet.
-    up: &'a [R],
-    seat: &'a [R],
-}
-
-/// Those of all blocks.
-pub(super) fn links_of(operator: &Operator) -> Vec<Links<'_, f64>> {
-    let blocks = operator.blocks.iter();
-    blocks
-        .map(|Block { sink, east, north, up, seat, .. }| Links { sink, east, north, up, seat })
-        .collect()
-}
-
-/// The conductances of an operator in single precision.
-#[derive(Debug, Default)]
-pub(super) struct SingleLinks {
-    /// Of each block: sinks, east, north, up, seats.
-    blocks: Vec<[Vec<f32>; 5]>,
-}
-
-/// Entries that are rounded by one thread at a time.
-const CHUNK: usize = 1 << 14;
-
-impl SingleLinks {
-    pub fn new(operator: &Operator) -> Self {
-        let lengths = |b: &Block| {
-            let n = b.len();
-            let up = if b.nl > 1 { n } else { 0 };
-            [n, n, n, up, b.seat.len()].map(zeros)
-        };
-        let mut links = SingleLinks { blocks: operator.blocks.iter().map(lengths).collect() };
-        links.take(operator);
-        links
-    }
-
-    /// Rounds the conductances of an operator of the same blocks.
-    pub fn take(&mut self, operator: &Operator) {
-        let arrays =
-            self.blocks.iter_mut().zip(&operator.blocks).flat_map(|(own, b)| {
-                own.iter_mut().zip([&b.sink, &b.east, &b.north, &b.up, &b.seat])
-            });
-        let mut pieces = Vec::new();
-        for (own, wide) in arrays {
-            pieces.extend(own.chunks_mut(CHUNK).zip(wide.chunks(CHUNK)));
-        }
-        pieces.into_par_iter().for_each(|(own, wide)| round_into(own, wide));
-    }
-
-    pub fn views(&self) -> Vec<Links<'_, f32>> {
-        let blocks = self.blocks.iter();
-        blocks.map(|[sink, east, north, up, seat]| Links { sink, east, north, up, seat }).collect()
-    }
-}
+use crate::conduction::Operator;
 
 widest! {
-/// Single from double precision.
-fn round_into(own: &mut [f32], wide: &[f64]) {
-    for (own, wide) in own.iter_mut().zip(wide) {
-        *own = *wide as f32;
-    }
-}
-
-/// `out = A x` in row `j`; `out` starts with the row's first entry.
-fn apply_row<R: Real>(blocks: &[Links<R>], layout: &Layout, j: usize, x: &[R], out: &mut [R]) {
+/// `out = A x` in row `j`, natural order; x in the operator's order, its blocks at `offsets`.
+fn apply_row(
+    operator: &Operator,
+    layout: &Layout,
+    offsets: &[usize],
+    j: usize,
+    x: &[f64],
+    out: &mut [f64],
+) {
     let base = layout.row_start[j];
     let pieces = layout.pieces(j);
     let substrate = &layout.shapes[0];
-    let top = pieces[0].natural + (substrate.nl - 1) * substrate.nx;
+    let top = (substrate.nl - 1) * substrate.nx;
     for piece in pieces {
         let s = &layout.shapes[piece.block];
-        let block = &blocks[piece.block];
+        let block = &operator.blocks[piece.block];
         let (nx, plane) = (s.nx, s.nx * s.ny);
-        let next = (piece.row + 1 < s.ny).then(|| layout.piece(j + 1, piece.block).natural);
-        let before = (piece.row > 0).then(|| layout.piece(j - 1, piece.block).natural);
+        let x_block = &x[offsets[piece.block]..][..block.len()];
         for l in 0..s.nl {
             let row = l * plane + piece.row * nx;
-            let at = piece.natural + l * nx;
-            let here = &x[at..at + nx];
-            {
-                let out = &mut out[at - base..at - base + nx];
-                // A missing neighbour: any value will do beside a conductance of zero, and a
-                // link to itself beside any.
-                let north = &block.north[row..row + nx];
-                let above = next.map_or(here, |next| &x[next + l * nx..next + l * nx + nx]);
-                let (south, below) = match before {
-                    Some(b) => (&block.north[row - nx..row], &x[b + l * nx..b + l * nx + nx]),
-                    None => (north, here),
-                };
-                let links = RowLinks {
-                    sink: &block.sink[row..row + nx],
-                    east: &block.east[row..row + nx],
-                    north,
-                    south,
-                };
-                stencil(out, here, links, above, below);
-                if l + 1 < s.nl {
-                    add_link(out, &block.up[row..row + nx], here, &x[at + nx..at + 2 * nx]);
-                }
-                if l > 0 {
-                    let up = &block.up[row - plane..row - plane + nx];
-                    add_link(out, up, here, &x[at - nx..at]);
-                }
+            let at = piece.natural - base + l * nx;
+            let here = &x_block[row..row + nx];
+            let line = &mut out[at..at + nx];
+            // A missing neighbour: any value will do beside a conductance of zero, and a
+            // link to itself beside any.
+            let north = &block.north[row..row + nx];
+            let above = if piece.row + 1 < s.ny { &x_block[row + nx..row + 2 * nx] } else { here };
+            let (south, below) = if piece.row > 0 {
+                (&block.north[row - nx..row], &x_block[row - nx..row])
+            } else {
+                (north, here)
+            };
+            let (sink, east) = (&block.sink[row..row + nx], &block.east[row..row + nx]);
+            stencil(line, here, RowLinks { sink, east, north, south }, above, below);
+            if l + 1 < s.nl {
+                let next = row + plane;
+                add_link(line, &block.up[row..row + nx], here, &x_block[next..next + nx]);
+            }
+            if l > 0 {
+                let last = row - plane;
+                add_link(line, &block.up[last..last + nx], here, &x_block[last..last + nx]);
             }
             if l == 0 && !block.seat.is_empty() {
                 let seat = &block.seat[row..row + nx];
-                let under = top + s.i0;
-                let below = &x[under..under + nx];
-                add_link(&mut out[at - base..at - base + nx], seat, here, below);
-                add_link(&mut out[under - base..under - base + nx], seat, below, here);
+                let below = &x[top * substrate.ny + j * substrate.nx + s.i0..][..nx];
+                add_link(line, seat, here, below);
+                let under = pieces[0].natural - base + top + s.i0;
+                add_link(&mut out[under..under + nx], seat, below, here);
             }
         }
     }
 }
+
+/// `q = A p` in row `j`, both in halves; `q` starts with the row's first entry.
+fn apply_halves(level: &Level, j: usize, p: &[f32], q: &mut [f32]) {
+    let layout = &level.layout;
+    let base = layout.split_start[j];
+    let pieces = layout.pieces(j);
+    let substrate = &layout.shapes[0];
+    for piece in pieces {
+        let s = &layout.shapes[piece.block];
+        let n = s.half;
+        let island = piece.block > 0;
+        for l in 0..s.nl {
+            for h in 0..2 {
+                let at = piece.split + (2 * l + h) * n;
+                let here = &p[at..at + n];
+                let out = &mut q[at - base..][..n];
+                let around = around_half(level, j, piece, (l, h), p);
+                kernels::conduct(out, here, &level.sink[at..at + n], around);
+                if level.single_sheet() {
+                    continue;
+                }
+                // The link of a sheet leads upwards in the substrate, downwards in an island.
+                let (below, above) = (at.wrapping_sub(2 * n), at + 2 * n);
+                let (link_below, link_above) = if island { (at, above) } else { (below, at) };
+                if l > 0 {
+                    add_link(out, &level.link[link_below..][..n], here, &p[below..][..n]);
+                }
+                if l + 1 < s.nl {
+                    add_link(out, &level.link[link_above..][..n], here, &p[above..][..n]);
+                }
+                if l == 0 && island {
+                    let first = s.i0 + h;
+                    let half = 2 * (substrate.nl - 1) + (first & 1);
+                    let seat = pieces[0].split + half * substrate.half + first / 2;
+                    let (link, below) = (&level.link[at..at + n], &p[seat..seat + n]);
+                    add_link(out, link, here, below);
+                    add_link(&mut q[seat - base..][..n], link, below, here);
+                }
+            }
+        }
+    }
+}
+}
+
+/// What surrounds half `h` of sheet `l` of a piece in row `j` of a vector in halves.
+#[inline(always)]
+fn around_half<'a>(
+    level: &'a Level,
+    j: usize,
+    piece: &Piece,
+    (l, h): (usize, usize),
+    p: &'a [f32],
+) -> Around<'a> {
+    let s = &level.layout.shapes[piece.block];
+    let n = s.half;
+    let sheet = piece.split + 2 * l * n;
+    let at = sheet + h * n;
+    let north = &level.north[at..at + n];
+    // A missing neighbour: a link of zero, or one to the cells themselves.
+    let above = if piece.row + 1 < s.ny {
+        level.layout.piece(j + 1, piece.block).split + (2 * l + h) * n
+    } else {
+        at
+    };
+    let (south, below) = match piece.split_south {
+        Some(split) => {
+            let at = split + (2 * l + h) * n;
+            (&level.north[at..at + n], at)
+        }
+        None => (north, at),
+    };
+    let (other, beside) = if h == 0 { (sheet + n, sheet + n - 1) } else { (sheet, sheet + 1) };
+    let link_b = PAD + if h == 0 { sheet + n - 1 } else { sheet + n };
+    Around {
+        above: &p[above..above + n],
+        north,
+        below: &p[below..below + n],
+        south,
+        side_a: &p[other..other + n],
+        link_a: &level.east[PAD + sheet..][..n],
+        side_b: &p[beside..beside + n],
+        link_b: &level.east[link_b..link_b + n],
+        open_b: h == 0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::conduction::Block;
+    use crate::linear::assemble;
+    use crate::linear::exchange::{add_halves, into_halves};
+    use crate::linear::hierarchy::Hierarchy;
+
+    /// Numbers between 0.5 and 1.5, not all alike.
+    fn numbers(n: usize, seed: usize) -> Vec<f64> {
+        (0..n).map(|k| 0.5 + ((k * 37 + seed * 101 + 13) % 97) as f64 / 97.0).collect()
+    }
+
+    /// A block with every link that it may have.
+    fn block(at: [usize; 2], size: [usize; 3], island: bool) -> Block {
+        let [nx, ny, nl] = size;
+        let n = nx * ny * nl;
+        let mut block = Block::zeros(at[0], at[1], nx, ny, nl, island);
+        let links = |seed: usize, stands: &dyn Fn(usize) -> bool| -> Vec<f64> {
+            let values = numbers(n, seed).into_iter().enumerate();
+            values.map(|(c, g)| if stands(c) { g } else { 0.0 }).collect()
+        };
+        block.sink = numbers(n, 1);
+        block.east = links(2, &|c| c % nx + 1 < nx);
+        block.north = links(3, &|c| c / nx % ny + 1 < ny);
+        block.up = links(4, &|c| c / (nx * ny) + 1 < nl);
+        block.seat = if island { numbers(nx * ny, 5) } else { Vec::new() };
+        block
+    }
+
+    /// Odd and even places, one sheet and several, a single column, a border.
+    fn operators() -> Vec<Operator> {
+        let on = |size: [usize; 3], islands: &[Block]| Operator {
+            dx_m: vec![1e-3; size[0]],
+            dy_m: vec![1e-3; size[1]],
+            blocks: [&[block([0, 0], size, false)], islands].concat(),
+        };
+        vec![
+            on([13, 9, 1], &[]),
+            on([1, 40, 1], &[]),
+            on([40, 1, 3], &[]),
+            on([23, 17, 1], &[block([3, 2], [5, 6, 1], true)]),
+            on(
+                [36, 21, 3],
+                &[
+                    block([0, 0], [7, 4, 2], true),
+                    block([9, 3], [1, 5, 3], true),
+                    block([19, 2], [17, 19, 1], true),
+                ],
+            ),
+        ]
+    }
+
+    #[test]
+    fn rows_and_halves_add_up_to_the_assembled_matrix() {
+        for operator in operators() {
+            let n = operator.len();
+            let x = numbers(n, 7);
+            let matrix = assemble(&operator);
+            let expected: Vec<f64> = matrix
+                .outer_iterator()
+                .map(|row| row.iter().map(|(c, a)| a * x[c]).sum())
+                .collect();
+            let offsets = operator.offsets();
+            let hierarchy = Hierarchy::new(&operator);
+            let level = &hierarchy.levels[0];
+            let layout = &level.layout;
+            let mut p = vec![0.0; layout.split_len()];
+            into_halves(level, &offsets, &x, 1.0, &mut p);
+            let mut q = vec![f32::NAN; layout.split_len()];
+            for j in 0..layout.ny {
+                let row = &mut q[layout.split_start[j]..layout.split_start[j + 1]];
+                apply_halves(level, j, &p, row);
+                let mut line = vec![f64::NAN; layout.row_start[j + 1] - layout.row_start[j]];
+                apply_row(&operator, layout, &offsets, j, &x, &mut line);
+                for piece in layout.pieces(j) {
+                    let s = &layout.shapes[piece.block];
+                    for (l, i) in (0..s.nl).flat_map(|l| (0..s.nx).map(move |i| (l, i))) {
+                        let unknown = offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i;
+                        let got = line[piece.natural - layout.row_start[j] + l * s.nx + i];
+                        assert!((got - expected[unknown]).abs() < 1e-13, "{j} {l} {i}");
+                    }
+                }
+            }
+            // What fills up the halves stays at zero, and is nobody's.
+            let filling: f32 = q.iter().zip(&p).filter(|(_, p)| **p == 0.0).map(|(q, _)| q).sum();
+            assert_eq!(filling, 0.0);
+            let wide: Vec<f64> = q.iter().map(|&q| q.into()).collect();
+            let mut sum = expected.iter().map(|v| -v).collect::<Vec<f64>>();
+            add_halves(level, &wide, &mut sum);
+            assert!(sum.iter().all(|difference| difference.abs() < 4e-6), "{sum:?}");
+        }
+    }
 }

@@ -6,7 +6,7 @@ use crate::conduction::Operator;
 /// The factor L of `A = L Lᵀ`, row by row from the first entry that can be nonzero.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Coarsest {
-    /// Place of each unknown (in the order of the level's natural vectors) in the factor.
+    /// For each row of the factor, the place of its unknown in the level's vectors.
     place: Vec<usize>,
     first: Vec<usize>,
     start: Vec<usize>,
@@ -14,10 +14,10 @@ pub(super) struct Coarsest {
 }
 
 impl Coarsest {
-    /// Factorises `operator`. `natural` tells for each unknown of the operator its place in
+    /// Factorises `operator`. `places` tells for each unknown of the operator its place in
     /// the level's vectors. A pivot that is not positive is replaced by the largest number:
     /// its unknown is then left alone.
-    pub fn new(operator: &Operator, natural: &[usize]) -> Self {
+    pub fn new(operator: &Operator, places: &[usize]) -> Self {
         let n = operator.len();
         let (nx, ny) = (operator.nx(), operator.ny());
         // Number of each unknown: by column of the plane.
@@ -58,15 +58,15 @@ impl Coarsest {
         factorise(&first, &start, &mut values);
         let mut place = vec![0; n];
         for unknown in 0..n {
-            place[natural[unknown]] = number[unknown];
+            place[number[unknown]] = places[unknown];
         }
         Coarsest { place, first, start, values }
     }
 
     /// Solves for one right-hand side; `work` holds as many entries as there are unknowns.
     pub fn solve(&self, b: &[f32], x: &mut [f32], work: &mut [f64]) {
-        for (&p, &v) in self.place.iter().zip(b) {
-            work[p] = f64::from(v);
+        for (w, &place) in work.iter_mut().zip(&self.place) {
+            *w = f64::from(b[place]);
         }
         for row in 0..self.first.len() {
             let f = self.first[row];
@@ -85,8 +85,8 @@ impl Coarsest {
                 *y -= l * value;
             }
         }
-        for (&p, v) in self.place.iter().zip(x) {
-            *v = work[p] as f32;
+        for (w, &place) in work.iter().zip(&self.place) {
+            x[place] = *w as f32;
         }
     }
 }

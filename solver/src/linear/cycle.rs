@@ -27,9 +27,9 @@
 use std::sync::Mutex;
 
 use super::hierarchy::{Hierarchy, Level};
-use super::kernels::Value;
+use super::kernels;
 use super::rows::{
-    Rows, add_correction, keep_second, load_row, relax, relax_from_zero, relax_over_old,
+    RING, Rows, add_correction, keep_second, load_row, relax, relax_from_zero, relax_over_old,
     restrict_row, start, store_row, take_second,
 };
 use super::strips::{Pieces, for_each_strip};
@@ -71,49 +71,40 @@ impl CycleWork {
     }
 }
 
-/// Applies the preconditioner: `z = M r`, and returns `r · z`. Inside, r is multiplied by
-/// `scale`, which keeps single precision away from its limits.
-pub(super) fn precondition<F: Value>(
+/// Applies the preconditioner: `z = M r`, both in halves, and returns `r · z`. Entries of r should
+/// be near one, away from the limits of single precision.
+pub(super) fn precondition(
     hierarchy: &Hierarchy,
     work: &mut CycleWork,
-    scale: f64,
-    r: &[F],
+    r: &[f32],
     z: &mut [f32],
 ) -> f64 {
     let levels = &hierarchy.levels;
     let CycleWork { vectors, second_colour, direct, rows, sums } = work;
     if levels.len() == 1 {
-        let f: Vec<f32> = r.iter().map(|v| v.scaled(scale)).collect();
-        hierarchy.coarsest.solve(&f, z, direct);
-    } else {
-        let mut kept = second_colour.iter_mut();
-        let mut next = || kept.next().map_or(&mut [][..], |k| &mut k[..]);
-        down(&levels[0], &levels[1], &rows[0], scale, r, &mut vectors[0].0, next());
-        for k in 1..levels.len() - 1 {
-            let (fine, coarse) = vectors.split_at_mut(k);
-            let (f, coarse_f) = (&fine[k - 1].0, &mut coarse[0].0);
-            down(&levels[k], &levels[k + 1], &rows[k], 1.0, f, coarse_f, next());
-        }
-        if let Some((f, e)) = vectors.last_mut() {
-            hierarchy.coarsest.solve(f, e, direct);
-        }
-        for k in (1..levels.len() - 1).rev() {
-            let (fine, coarse) = vectors.split_at_mut(k);
-            let (f, e) = &mut fine[k - 1];
-            let known = (&second_colour[k][..], &coarse[0].1[..]);
-            up(&levels[k], &levels[k + 1], &rows[k], 1.0, f, known, e, &mut []);
-        }
-        let known = (&second_colour[0][..], &vectors[0].1[..]);
-        up(&levels[0], &levels[1], &rows[0], scale, r, known, z, sums);
-        return sums.iter().sum();
+        hierarchy.coarsest.solve(r, z, direct);
+        return kernels::dot(r, z);
     }
-    r.iter()
-        .zip(z)
-        .map(|(r, z)| {
-            *z = (f64::from(*z) / scale) as f32;
-            r.wide() * f64::from(*z)
-        })
-        .sum()
+    let mut kept = second_colour.iter_mut();
+    let mut next = || kept.next().map_or(&mut [][..], |k| &mut k[..]);
+    down(&levels[0], &levels[1], &rows[0], r, &mut vectors[0].0, next());
+    for k in 1..levels.len() - 1 {
+        let (fine, coarse) = vectors.split_at_mut(k);
+        let (f, coarse_f) = (&fine[k - 1].0, &mut coarse[0].0);
+        down(&levels[k], &levels[k + 1], &rows[k], f, coarse_f, next());
+    }
+    if let Some((f, e)) = vectors.last_mut() {
+        hierarchy.coarsest.solve(f, e, direct);
+    }
+    for k in (1..levels.len() - 1).rev() {
+        let (fine, coarse) = vectors.split_at_mut(k);
+        let (f, e) = &mut fine[k - 1];
+        let known = (&second_colour[k][..], &coarse[0].1[..]);
+        up(&levels[k], &levels[k + 1], &rows[k], f, known, e, &mut []);
+    }
+    let known = (&second_colour[0][..], &vectors[0].1[..]);
+    up(&levels[0], &levels[1], &rows[0], r, known, z, sums);
+    sums.iter().sum()
 }
 
 /// Takes this thread's work rows; with a foreign caller, the last ones.
@@ -126,12 +117,11 @@ fn with_rows<R>(rows: &[Mutex<Rows>], use_them: impl FnOnce(&mut Rows) -> R) -> 
 }
 
 /// First half: relaxes from zero, keeps the second colour and restricts the residual.
-fn down<F: Value>(
+fn down(
     level: &Level,
     coarse: &Level,
     rows: &[Mutex<Rows>],
-    scale: f64,
-    f: &[F],
+    f: &[f32],
     coarse_f: &mut [f32],
     second_colour: &mut [f32],
 ) {
@@ -152,9 +142,10 @@ fn down<F: Value>(
         let base = transfer.bounds[strip];
         with_rows(rows, |rows| {
             let reach = |d: usize| begin.saturating_sub(d)..(end + d).min(ny);
-            for s in begin.saturating_sub(3)..end + 3 {
+            let first = begin.saturating_sub(3);
+            for s in first..end + 3 {
                 if reach(3).contains(&s) {
-                    load_row(level, s, scale, f, rows);
+                    load_row(level, s, f, s < first + RING, rows);
                     start(level, s, 0, rows);
                 }
                 if s >= 1 && reach(2).contains(&(s - 1)) {
@@ -177,33 +168,32 @@ fn down<F: Value>(
 /// Second half: adds the coarse correction to the second colour as the first half left it (both
 /// are `known`), relaxes; `z` receives the result, `sums` (one entry a strip, or none) the
 /// products with f.
-#[allow(clippy::too_many_arguments)]
-fn up<F: Value>(
+fn up(
     level: &Level,
     coarse: &Level,
     rows: &[Mutex<Rows>],
-    scale: f64,
-    f: &[F],
+    f: &[f32],
     known: (&[f32], &[f32]),
     z: &mut [f32],
     sums: &mut [f64],
 ) {
     let strips = level.strips.len() - 1;
     let (second_colour, coarse_x) = known;
+    let bounds = if level.is_finest() { &level.split_bounds } else { &level.bounds };
     let no_sums = vec![0; strips + 1];
     let all_sums: Vec<usize> = (0..=strips).collect();
     let sum_bounds = if sums.is_empty() { &no_sums } else { &all_sums };
-    let outputs =
-        (Pieces { data: z, bounds: &level.bounds }, Pieces { data: sums, bounds: sum_bounds });
+    let outputs = (Pieces { data: z, bounds }, Pieces { data: sums, bounds: sum_bounds });
     for_each_strip(strips, outputs, &|strip, (z, sums)| {
         let (begin, end) = (level.strips[strip], level.strips[strip + 1]);
         let ny = level.layout.ny;
         let mut lanes = [0.0; 8];
         with_rows(rows, |rows| {
             let reach = |d: usize| begin.saturating_sub(d)..(end + d).min(ny);
-            for s in begin.saturating_sub(3)..end + 3 {
+            let first = begin.saturating_sub(3);
+            for s in first..end + 3 {
                 if reach(3).contains(&s) {
-                    load_row(level, s, scale, f, rows);
+                    load_row(level, s, f, s < first + RING, rows);
                     take_second(level, s, second_colour, rows);
                     add_correction(level, coarse, s, coarse_x, rows);
                 }
@@ -215,16 +205,7 @@ fn up<F: Value>(
                 }
                 if s >= 3 && (begin..end).contains(&(s - 3)) {
                     relax(level, s - 3, 0, rows);
-                    store_row(
-                        level,
-                        s - 3,
-                        scale,
-                        f,
-                        rows,
-                        z.data,
-                        level.bounds[strip],
-                        &mut lanes,
-                    );
+                    store_row(level, s - 3, f, rows, z.data, bounds[strip], &mut lanes);
                 }
             }
         });

@@ -48,12 +48,17 @@ pub(super) struct Level {
     pub east: Vec<f32>,
     pub north: Vec<f32>,
     pub link: Vec<f32>,
+    /// Conductances to temperatures held from outside, on the finest level: the conjugate gradients
+    /// apply the operator from these arrays.
+    pub sink: Vec<f32>,
     /// Reciprocal pivots of the elimination of each column: substrate from below, islands from
     /// above, the substrate's top sheet last. K/W.
     pub inverse_pivot: Vec<f32>,
     /// Strips of rows, and their bounds in vectors of natural order.
     pub strips: Vec<usize>,
     pub bounds: Vec<usize>,
+    /// Their bounds in arrays of halves.
+    pub split_bounds: Vec<usize>,
     /// Missing on the coarsest level.
     pub transfer: Option<Transfer>,
 }
@@ -84,10 +89,10 @@ impl Hierarchy {
         let mut coarse: Option<Operator> = None;
         loop {
             let fine = coarse.as_ref().unwrap_or(operator);
-            let mut level = Level::new(fine, x.len(), y.len());
+            let mut level = Level::new(fine, x.len(), y.len(), levels.is_empty());
             let small = x.len() * y.len() <= COARSEST_PLANE || (x.len() <= 2 && y.len() <= 2);
             if small {
-                let coarsest = Coarsest::new(fine, &natural_places(fine, &level.layout));
+                let coarsest = Coarsest::new(fine, &places(fine, &level));
                 levels.push(level);
                 return Hierarchy { levels, coarsest };
             }
@@ -121,6 +126,15 @@ impl Hierarchy {
             y = points_y.iter().map(|&p| y[p]).collect();
             levels.push(level);
             coarse = Some(next);
+        }
+    }
+}
+
+impl Hierarchy {
+    /// Brings the finest level up to date with an operator of the same blocks; the coarser ones stay.
+    pub fn refresh(&mut self, operator: &Operator) {
+        if let Some(finest) = self.levels.first_mut() {
+            rayon::scope(|_| finest.fill(operator));
         }
     }
 }
@@ -176,18 +190,20 @@ pub(super) fn layout_of(operator: &Operator, nx: usize, ny: usize) -> Layout {
     Layout::new(nx, ny, operator.blocks.iter().map(|b| [b.i0, b.j0, b.nx, b.ny, b.nl]))
 }
 
-/// For each unknown of the operator, its place in vectors of natural order.
-fn natural_places(operator: &Operator, layout: &Layout) -> Vec<usize> {
+/// For each unknown of the operator, its place in the level's vectors.
+fn places(operator: &Operator, level: &Level) -> Vec<usize> {
     let offsets = operator.offsets();
     let mut places = vec![0; operator.len()];
-    for j in 0..layout.ny {
-        for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            for l in 0..s.nl {
-                for i in 0..s.nx {
-                    places[offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i] =
-                        piece.natural + l * s.nx + i;
-                }
+    for j in 0..level.layout.ny {
+        for piece in level.layout.pieces(j) {
+            let s = &level.layout.shapes[piece.block];
+            for (l, i) in (0..s.nl).flat_map(|l| (0..s.nx).map(move |i| (l, i))) {
+                places[offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i] =
+                    if level.is_finest() {
+                        piece.split + (2 * l + i % 2) * s.half + i / 2
+                    } else {
+                        piece.natural + l * s.nx + i
+                    };
             }
         }
     }
@@ -200,42 +216,68 @@ impl Level {
         self.link.is_empty()
     }
 
-    fn new(operator: &Operator, nx: usize, ny: usize) -> Self {
+    /// Whether vectors on this level stand in halves, and sinks are known.
+    pub fn is_finest(&self) -> bool {
+        !self.sink.is_empty()
+    }
+
+    fn new(operator: &Operator, nx: usize, ny: usize, is_finest: bool) -> Self {
         let layout = layout_of(operator, nx, ny);
         let strips = strips_of(ny, layout.len());
-        let bounds = strips.iter().map(|&j| layout.row_start[j]).collect();
-        let split_bounds: Vec<usize> = strips.iter().map(|&j| layout.split_start[j]).collect();
         let n = layout.split_len();
         let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
-        let mut east: Vec<f32> = zeros(n + PAD);
-        let mut north: Vec<f32> = zeros(n);
-        let mut link: Vec<f32> = zeros(if linked { n } else { 0 });
-        let mut inverse_pivot: Vec<f32> = zeros(n);
-        let no_link = vec![0; strips.len()];
+        let mut level = Level {
+            east: zeros(n + PAD),
+            north: zeros(n),
+            link: zeros(if linked { n } else { 0 }),
+            sink: zeros(if is_finest { n } else { 0 }),
+            inverse_pivot: zeros(n),
+            bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
+            split_bounds: strips.iter().map(|&j| layout.split_start[j]).collect(),
+            transfer: None,
+            strips,
+            layout,
+        };
+        level.fill(operator);
+        level
+    }
+
+    /// Takes over the conductances of an operator of these blocks.
+    pub fn fill(&mut self, operator: &Operator) {
+        let Level { layout, east, north, link, sink, inverse_pivot, strips, split_bounds, .. } =
+            self;
+        let none = vec![0; strips.len()];
+        let bounds_of = |array: &[f32]| if array.is_empty() { &none } else { &*split_bounds };
+        let (link_bounds, sink_bounds) = (bounds_of(link), bounds_of(sink));
         let outputs = (
             (
-                Pieces { data: &mut east[PAD..], bounds: &split_bounds },
-                Pieces { data: &mut north, bounds: &split_bounds },
+                Pieces { data: &mut east[PAD..], bounds: split_bounds },
+                Pieces { data: north, bounds: split_bounds },
+                Pieces { data: sink, bounds: sink_bounds },
             ),
             (
-                Pieces { data: &mut link, bounds: if linked { &split_bounds } else { &no_link } },
-                Pieces { data: &mut inverse_pivot, bounds: &split_bounds },
+                Pieces { data: link, bounds: link_bounds },
+                Pieces { data: inverse_pivot, bounds: split_bounds },
             ),
         );
-        for_each_strip(strips.len() - 1, outputs, &|strip, ((east, north), (link, pivot))| {
-            let mut diagonal = Vec::new();
-            for j in strips[strip]..strips[strip + 1] {
-                let into = LevelRow {
-                    base: split_bounds[strip],
-                    east: east.data,
-                    north: north.data,
-                    link: link.data,
-                    inverse_pivot: pivot.data,
-                };
-                fill_row(operator, &layout, j, &mut diagonal, into);
-            }
-        });
-        Level { layout, east, north, link, inverse_pivot, strips, bounds, transfer: None }
+        for_each_strip(
+            strips.len() - 1,
+            outputs,
+            &|strip, ((east, north, sink), (link, pivot))| {
+                let mut diagonal = Vec::new();
+                for j in strips[strip]..strips[strip + 1] {
+                    let into = LevelRow {
+                        base: split_bounds[strip],
+                        east: east.data,
+                        north: north.data,
+                        link: link.data,
+                        sink: sink.data,
+                        inverse_pivot: pivot.data,
+                    };
+                    fill_row(operator, layout, j, &mut diagonal, into);
+                }
+            },
+        );
     }
 }
 
@@ -245,6 +287,7 @@ pub(super) struct LevelRow<'a> {
     east: &'a mut [f32],
     north: &'a mut [f32],
     link: &'a mut [f32],
+    sink: &'a mut [f32],
     inverse_pivot: &'a mut [f32],
 }
 
@@ -264,7 +307,10 @@ widest! {
                 split_row(&block.east[row.clone()], &mut into.east[to.clone()]);
                 split_row(&block.north[row.clone()], &mut into.north[to.clone()]);
                 if !into.link.is_empty() {
-                    split_row(links(block, l, row), &mut into.link[to.clone()]);
+                    split_row(links(block, l, row.clone()), &mut into.link[to.clone()]);
+                }
+                if !into.sink.is_empty() {
+                    split_row(&block.sink[row], &mut into.sink[to.clone()]);
                 }
                 let from = piece.natural - layout.row_start[j] + l * s.nx;
                 split_row(&diagonal[from..from + s.nx], &mut into.inverse_pivot[to]);

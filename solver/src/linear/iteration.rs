@@ -1,28 +1,27 @@
 //! Conjugate gradients: one solve on its vectors.
 //!
-//! The iterate stands in double precision, everything that is streamed to move it in single. Single
-//! precision can account for a residual that falls by some four digits; then the true one, in double
-//! precision, takes its place (residual replacement: van der Vorst and Ye 2000, "Residual replacement
-//! strategies for Krylov subspace iterative methods", SIAM J. Sci. Comput. 22).
+//! The iterate is summed up in double precision; everything that is streamed to move it stands in
+//! single precision, in the halves of the finest level. Single precision can account for a residual
+//! that falls by some four digits; then what was gained is added to the solution, and the true
+//! residual, in double precision, starts the next descent (iterative refinement: Higham 2002,
+//! "Accuracy and stability of numerical algorithms", chapter 12).
 
 use rayon::prelude::*;
 
-use super::apply::{Links, apply_row};
+use super::apply::{apply_halves, apply_row};
 use super::cycle::{CycleWork, precondition};
+use super::exchange::{add_halves, for_sheet_rows, into_halves};
 use super::hierarchy::{Hierarchy, Level};
-use super::kernels::{self, Real, dot};
-use super::layout::Layout;
+use super::kernels::{self, dot};
 use super::solve::{CgError, CgInfo, CgParams};
 use super::strips::{Each, Pieces, for_each_strip};
+use crate::conduction::Operator;
 use crate::pages::zeros;
 
-/// Vectors of a solve, in the rows' order.
+/// Vectors of a solve, in halves.
 pub(super) struct Kept {
-    /// The iterate, or what is to be added to `base`.
-    pub x: Vec<f64>,
-    /// Where rounding matters: the iterate so far, and `b - A base`. Else empty.
-    pub base: Vec<f64>,
-    pub rest: Vec<f64>,
+    /// What this descent adds to the solution.
+    pub gain: Vec<f64>,
     /// The residual times `unit`, and `A p`.
     pub r: Vec<f32>,
     pub q: Vec<f32>,
@@ -37,11 +36,9 @@ pub(super) struct Kept {
 impl Kept {
     pub fn new(hierarchy: &Hierarchy) -> Self {
         let level = &hierarchy.levels[0];
-        let n = level.layout.len();
+        let n = level.layout.split_len();
         Kept {
-            x: zeros(n),
-            base: Vec::new(),
-            rest: Vec::new(),
+            gain: zeros(n),
             r: zeros(n),
             q: zeros(n),
             unit: 1.0,
@@ -64,18 +61,18 @@ const TRUSTED: f64 = 1e-4;
 /// double precision may be the reason.
 const MUST_FALL: f64 = 1e-3;
 
-/// A right-hand side in the operator's order, sheet by sheet, or in the rows' order.
-#[derive(Clone, Copy)]
-enum Known<'a> {
-    BySheets(&'a [f64]),
-    ByRows(&'a [f64]),
+/// What is solved, in the operator's order: right-hand side, its norm, the solution so far; `low` is
+/// what rounding to double precision takes from it, or empty.
+pub(super) struct Sought<'a> {
+    pub b: &'a [f64],
+    pub b_norm: f64,
+    pub x: &'a mut [f64],
+    pub low: &'a mut Vec<f64>,
 }
 
 /// One solve.
 pub(super) struct Vectors<'a> {
-    /// The operator's conductances, in double and in single precision.
-    pub links: Vec<Links<'a, f64>>,
-    pub single: Vec<Links<'a, f32>>,
+    pub operator: &'a Operator,
     pub hierarchy: &'a Hierarchy,
     pub level: &'a Level,
     /// First unknown of each block.
@@ -84,26 +81,8 @@ pub(super) struct Vectors<'a> {
 }
 
 impl Vectors<'_> {
-    /// Takes the first guess over from the operator's order.
-    pub fn load(&mut self, x: &[f64]) {
-        let mut own = std::mem::take(&mut self.kept.x);
-        self.take_over(x, &mut own);
-        self.kept.x = own;
-    }
-
-    /// Whether the iterate is zero everywhere: found out at once where it is not.
-    fn is_zero(&self) -> bool {
-        self.kept.x.par_chunks(1 << 14).all(|x| x.iter().all(|&x| x == 0.0))
-    }
-
-    /// Starts from zero: the residual is the right-hand side `b`, of this norm.
-    pub fn start_from_zero(&mut self, b: &[f64], norm: f64) {
-        self.kept.unit = self.unit_for(norm);
-        let mut r = std::mem::take(&mut self.kept.r);
-        self.take_over_as(b, &mut r, self.kept.unit);
-        self.kept.r = r;
-        let outputs = Pieces { data: &mut self.kept.x, bounds: &self.level.bounds };
-        for_each_strip(self.level.strips.len() - 1, outputs, &|_, x: Pieces<f64>| x.data.fill(0.0));
+    fn strips(&self) -> usize {
+        self.level.strips.len() - 1
     }
 
     /// A scale that brings a vector of this norm near one.
@@ -111,126 +90,74 @@ impl Vectors<'_> {
         (self.level.layout.len() as f64).sqrt() / norm
     }
 
-    /// From the operator's order into the rows' order.
-    fn take_over(&self, x: &[f64], own: &mut [f64]) {
-        self.take_over_as(x, own, 1.0);
+    /// `r = b`, the residual of a solution of zero.
+    fn start_from_zero(&mut self, sought: &Sought) -> f64 {
+        self.kept.unit = self.unit_for(sought.b_norm);
+        into_halves(self.level, &self.offsets, sought.b, self.kept.unit, &mut self.kept.r);
+        sought.b_norm
     }
 
-    /// The same, times `scale`.
-    fn take_over_as<R: Real>(&self, x: &[f64], own: &mut [R], scale: f64) {
-        let (level, offsets) = (self.level, &self.offsets);
-        let outputs = Pieces { data: own, bounds: &level.bounds };
-        for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<R>| {
-            let base = level.bounds[strip];
-            for j in level.strips[strip]..level.strips[strip + 1] {
-                for_sheet_rows(&level.layout, offsets, j, |natural, block| {
-                    let to = &mut to.data[natural.start - base..natural.end - base];
-                    kernels::scaled_into(to, &x[block], scale);
-                });
-            }
-        });
-    }
-
-    /// Hands a vector out in the operator's order, sheet by sheet.
-    pub fn store(&self, vector: &[f64], x: &mut [f64]) {
-        let layout = &self.level.layout;
-        let mut sheets = Vec::new();
-        let mut rest = x;
-        for (b, s) in layout.shapes.iter().enumerate() {
-            for l in 0..s.nl {
-                let (sheet, after) = rest.split_at_mut(s.nx * s.ny);
-                rest = after;
-                for (k, rows) in sheet.chunks_mut(s.nx * 64).enumerate() {
-                    sheets.push((b, l, 64 * k, rows));
-                }
-            }
-        }
-        sheets.into_par_iter().for_each(|(b, l, first, rows)| {
-            let s = &layout.shapes[b];
-            for (k, row) in rows.chunks_mut(s.nx).enumerate() {
-                let from = layout.piece(s.j0 + first + k, b).natural + l * s.nx;
-                row.copy_from_slice(&vector[from..from + s.nx]);
-            }
-        });
-    }
-
-    /// Adds x to the base; what rounding takes from the sum stays in x (the exact error of a
-    /// floating-point sum: Knuth 1969, "The art of computer programming" 2, section 4.2.2).
-    pub fn round(&mut self) {
-        for (base, x) in self.kept.base.iter_mut().zip(&mut self.kept.x) {
-            let (a, b) = (*base, *x);
-            let sum = a + b;
-            let part = sum - a;
-            *base = sum;
-            *x = (a - (sum - part)) + (b - part);
-        }
-    }
-
-    /// Sets the iterate aside as a base, so that x starts anew from what is left: corrections are
-    /// no longer rounded to the last place of the whole.
-    fn rebase(&mut self, b: &[f64]) {
-        let n = self.kept.x.len();
-        self.kept.base.resize(n, 0.0);
-        self.round();
-        self.restate(b);
-    }
-
-    /// `rest = b - A base`.
-    pub fn restate(&mut self, b: &[f64]) {
-        let mut rest = std::mem::take(&mut self.kept.rest);
-        rest.resize(self.kept.x.len(), 0.0);
-        let base = std::mem::take(&mut self.kept.base);
-        self.residual_of(&base, Known::BySheets(b), &mut rest, 1.0);
-        (self.kept.base, self.kept.rest) = (base, rest);
-    }
-
-    /// `r = b - A x`, or `rest - A x` beside a base; returns |r|, which `guess` is a guess of.
-    fn true_residual(&mut self, b: &[f64], guess: f64) -> f64 {
+    /// `r = b - A (x + low)`; returns its norm, which `guess` is a guess of.
+    fn true_residual(&mut self, sought: &Sought, guess: f64) -> f64 {
         let unit = self.unit_for(guess);
-        self.kept.unit = unit;
-        let (x, rest) = (std::mem::take(&mut self.kept.x), std::mem::take(&mut self.kept.rest));
-        let mut r = std::mem::take(&mut self.kept.r);
-        let known = if rest.is_empty() { Known::BySheets(b) } else { Known::ByRows(&rest) };
-        let norm = self.residual_of(&x, known, &mut r, unit);
-        (self.kept.x, self.kept.rest, self.kept.r) = (x, rest, r);
-        norm
-    }
-
-    /// `out = scale (known - A x)`; returns `|known - A x|`.
-    fn residual_of<R: Real>(&mut self, x: &[f64], known: Known, out: &mut [R], scale: f64) -> f64 {
-        let (links, level, offsets) = (&self.links, self.level, &self.offsets);
-        let bounds = &level.bounds;
-        let outputs = (Pieces { data: out, bounds }, Each(&mut self.kept.sums));
-        for_each_strip(level.strips.len() - 1, outputs, &|strip, (out, sum)| {
+        let (operator, level, offsets) = (self.operator, self.level, &self.offsets[..]);
+        let bounds = &level.split_bounds;
+        let kept = &mut self.kept;
+        kept.unit = unit;
+        let outputs = (Pieces { data: &mut kept.r, bounds }, Each(&mut kept.sums));
+        for_each_strip(level.strips.len() - 1, outputs, &|strip, (r, sum)| {
+            let (layout, base) = (&level.layout, bounds[strip]);
+            let (mut line, mut lower) = (Vec::new(), Vec::new());
             let mut total = 0.0;
-            let mut line = Vec::new();
             for j in level.strips[strip]..level.strips[strip + 1] {
-                let (start, end) = (level.layout.row_start[j], level.layout.row_start[j + 1]);
-                line.resize(end - start, 0.0);
-                apply_row(links, &level.layout, j, x, &mut line);
-                match known {
-                    Known::BySheets(b) => {
-                        for_sheet_rows(&level.layout, offsets, j, |natural, block| {
-                            let line = &mut line[natural.start - start..natural.end - start];
-                            kernels::take_from(line, &b[block]);
-                        });
-                    }
-                    Known::ByRows(rest) => kernels::take_from(&mut line, &rest[start..end]),
+                let n = layout.row_start[j + 1] - layout.row_start[j];
+                line.resize(n, 0.0);
+                apply_row(operator, layout, offsets, j, sought.x, &mut line);
+                if !sought.low.is_empty() {
+                    lower.resize(n, 0.0);
+                    apply_row(operator, layout, offsets, j, sought.low, &mut lower);
                 }
+                let mut rest = (&mut line[..], &lower[..]);
+                for_sheet_rows(layout, offsets, j, |split, half, block| {
+                    let (row, after) = std::mem::take(&mut rest.0).split_at_mut(block.len());
+                    kernels::take_from(row, &sought.b[block.clone()]);
+                    rest.0 = after;
+                    if !rest.1.is_empty() {
+                        let (lower, after) = rest.1.split_at(block.len());
+                        row.iter_mut().zip(lower).for_each(|(r, lower)| *r -= lower);
+                        rest.1 = after;
+                    }
+                    let (even, odd) = r.data[split - base..][..2 * half].split_at_mut(half);
+                    kernels::split_wide(row, unit, even, odd);
+                });
                 total += dot(&line, &line);
-                let out = &mut out.data[start - bounds[strip]..end - bounds[strip]];
-                kernels::scaled_into(out, &line, scale);
             }
             sum.0[0] = total;
         });
-        self.kept.sums.iter().sum::<f64>().sqrt()
+        kept.sums.iter().sum::<f64>().sqrt()
+    }
+
+    /// Adds the gain of a descent to the solution; where a lower part is kept, with the exact error
+    /// of the sum (Knuth 1969, "The art of computer programming" 2, section 4.2.2).
+    fn take_gain(&mut self, sought: &mut Sought) {
+        if sought.low.is_empty() {
+            return add_halves(self.level, &self.kept.gain, sought.x);
+        }
+        add_halves(self.level, &self.kept.gain, sought.low);
+        for (x, low) in sought.x.iter_mut().zip(sought.low.iter_mut()) {
+            let (a, b) = (*x, *low);
+            let sum = a + b;
+            let part = sum - a;
+            *x = sum;
+            *low = (a - (sum - part)) + (b - part);
+        }
     }
 
     /// `p = z + beta p`.
     fn turn(&mut self, beta: f64) {
         let beta = beta as f32;
-        let outputs = Pieces { data: &mut self.kept.p, bounds: &self.level.bounds };
-        let (z, bounds) = (&self.kept.z, &self.level.bounds);
+        let (z, bounds) = (&self.kept.z, &self.level.split_bounds);
+        let outputs = Pieces { data: &mut self.kept.p, bounds };
         for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
             kernels::turn(p.data, &z[bounds[strip]..bounds[strip + 1]], beta);
         });
@@ -238,37 +165,42 @@ impl Vectors<'_> {
 
     /// `q = A p`; returns p · q.
     fn apply(&mut self) -> f64 {
-        let (links, level, p) = (&self.single, self.level, &self.kept.p);
-        let bounds = &level.bounds;
+        let (level, p) = (self.level, &self.kept.p);
+        let bounds = &level.split_bounds;
         let outputs = (Pieces { data: &mut self.kept.q, bounds }, Each(&mut self.kept.sums));
         for_each_strip(level.strips.len() - 1, outputs, &|strip, (q, sum)| {
-            let mut total = 0.0;
+            let mut lanes = [0.0; 8];
             for j in level.strips[strip]..level.strips[strip + 1] {
-                let (start, end) = (level.layout.row_start[j], level.layout.row_start[j + 1]);
+                let (start, end) = (level.layout.split_start[j], level.layout.split_start[j + 1]);
                 let row = &mut q.data[start - bounds[strip]..end - bounds[strip]];
-                apply_row(links, &level.layout, j, p, row);
-                total += dot(&p[start..end], &*row);
+                apply_halves(level, j, p, row);
+                kernels::dot_into(&mut lanes, (&p[start..end], &*row));
             }
-            sum.0[0] = total;
+            sum.0[0] = lanes.iter().sum();
         });
         self.kept.sums.iter().sum()
     }
 
-    /// `x += alpha p / unit`, `r -= alpha q`; returns the norm of the residual.
-    fn step(&mut self, alpha: f64) -> f64 {
+    /// `gain += alpha p / unit` (or, at the start of a descent, `gain = ..`), `r -= alpha q`; returns
+    /// the norm of the residual.
+    fn step(&mut self, alpha: f64, is_first: bool) -> f64 {
         let shares = (alpha / self.kept.unit, alpha as f32);
-        let count = self.level.strips.len() - 1;
-        let bounds = &self.level.bounds;
+        let count = self.strips();
+        let bounds = &self.level.split_bounds;
         let (p, q) = (&self.kept.p, &self.kept.q);
         let outputs = (
-            Pieces { data: &mut self.kept.x, bounds },
+            Pieces { data: &mut self.kept.gain, bounds },
             Pieces { data: &mut self.kept.r, bounds },
             Each(&mut self.kept.sums),
         );
-        for_each_strip(count, outputs, &|strip, (x, r, sum)| {
+        for_each_strip(count, outputs, &|strip, (gain, r, sum)| {
             let range = bounds[strip]..bounds[strip + 1];
             let mut lanes = [0.0; 8];
-            kernels::step(x.data, r.data, &p[range.clone()], &q[range], shares, &mut lanes);
+            if is_first {
+                gain.data.fill(0.0);
+            }
+            let (p, q) = (&p[range.clone()], &q[range]);
+            kernels::step(gain.data, r.data, p, q, shares, &mut lanes);
             sum.0[0] = lanes.iter().sum();
         });
         self.kept.sums.iter().sum::<f64>().sqrt() / self.kept.unit
@@ -278,116 +210,101 @@ impl Vectors<'_> {
     /// residual and preconditioned residual of the iteration before, 0 at the start.
     fn iterate(&mut self, rz_before: &mut f64, iteration: usize) -> Result<f64, CgError> {
         let kept = &mut self.kept;
-        let rz = precondition(self.hierarchy, &mut kept.cycle, 1.0, &kept.r, &mut kept.z);
-        let beta = if *rz_before > 0.0 { rz / *rz_before } else { 0.0 };
-        self.turn(beta);
+        let rz = precondition(self.hierarchy, &mut kept.cycle, &kept.r, &mut kept.z);
+        let is_first = *rz_before == 0.0;
+        self.turn(if is_first { 0.0 } else { rz / *rz_before });
         let curvature = self.apply();
         if !(curvature > 0.0 && rz > 0.0) {
             return Err(CgError::NotPositiveDefinite { iteration });
         }
         *rz_before = rz;
-        Ok(self.step(rz / curvature))
+        Ok(self.step(rz / curvature, is_first))
     }
 
     /// Iterations from a residual of this norm until the account of it has fallen to the goal, or as
-    /// far as the account is trusted, or no more are left. Returns where it stands.
+    /// far as the account is trusted, or no more are left; what they gain is added to the solution.
+    /// Returns where the account stands.
     fn descend(
         &mut self,
+        sought: &mut Sought,
         mut norm: f64,
         goal: f64,
-        iterations: &mut usize,
-        most: usize,
+        (iterations, most): (&mut usize, usize),
     ) -> Result<f64, CgError> {
         let least = goal.max(TRUSTED * norm);
         let mut rz_before = 0.0;
+        let mut outcome = Ok(norm);
         while norm > least && *iterations < most {
-            norm = self.iterate(&mut rz_before, *iterations)?;
+            outcome = self.iterate(&mut rz_before, *iterations);
+            match outcome {
+                Ok(now) => norm = now,
+                Err(_) => break,
+            }
             *iterations += 1;
         }
-        Ok(norm)
+        if rz_before > 0.0 {
+            self.take_gain(sought);
+        }
+        outcome
     }
 
-    /// Conjugate gradients from [`Vectors::start_from_zero`], as far as the account of the residual
-    /// goes; `b_norm` is the norm of the right-hand side `b`.
-    pub fn step_down(
-        &mut self,
-        b: &[f64],
-        b_norm: f64,
-        params: &CgParams,
-    ) -> Result<CgInfo, CgError> {
-        let goal = params.relative_tolerance * b_norm;
-        let (mut norm, mut iterations) = (b_norm, 0);
+    /// Conjugate gradients from a solution of zero, as far as the account of the residual goes.
+    pub fn step_down(&mut self, sought: &mut Sought, params: &CgParams) -> Result<CgInfo, CgError> {
+        let goal = params.relative_tolerance * sought.b_norm;
+        let mut iterations = 0;
+        let mut norm = self.start_from_zero(sought);
         loop {
-            norm = self.descend(norm, goal, &mut iterations, params.max_iterations)?;
-            let residual_relative = norm / b_norm;
+            norm = self.descend(sought, norm, goal, (&mut iterations, params.max_iterations))?;
+            let residual_relative = norm / sought.b_norm;
             if norm <= goal {
                 return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
             }
             if iterations >= params.max_iterations {
                 return Err(CgError::NotConverged { iterations, residual_relative });
             }
-            norm = self.true_residual(b, norm);
+            norm = self.true_residual(sought, norm);
         }
     }
 
-    /// Conjugate gradients.
+    /// Conjugate gradients from any solution, until the true residual has fallen to the goal.
     pub fn conjugate_gradients(
         &mut self,
-        b: &[f64],
-        b_norm: f64,
+        sought: &mut Sought,
         params: &CgParams,
     ) -> Result<CgInfo, CgError> {
-        let goal = params.relative_tolerance * b_norm;
+        let goal = params.relative_tolerance * sought.b_norm;
         let mut iterations = 0;
-        let from_zero = self.kept.base.is_empty() && self.is_zero();
+        let is_zero = |x: &[f64]| x.iter().all(|&x| x == 0.0);
+        let from_zero = sought.low.is_empty() && sought.x.par_chunks(1 << 14).all(is_zero);
         let mut norm = if from_zero {
-            self.start_from_zero(b, b_norm);
-            b_norm
+            self.start_from_zero(sought)
         } else {
-            self.true_residual(b, b_norm)
+            self.true_residual(sought, sought.b_norm)
         };
         let mut checked = f64::INFINITY;
         loop {
-            let residual_relative = norm / b_norm;
-            let rounded = !self.kept.base.is_empty();
+            let residual_relative = norm / sought.b_norm;
             if norm <= goal {
-                return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: rounded });
+                let limited_by_rounding = !sought.low.is_empty();
+                return Ok(CgInfo { iterations, residual_relative, limited_by_rounding });
             }
             if iterations >= params.max_iterations {
                 return Err(CgError::NotConverged { iterations, residual_relative });
             }
             let start = norm;
-            let account = self.descend(start, goal, &mut iterations, params.max_iterations)?;
-            norm = self.true_residual(b, account);
+            let budget = (&mut iterations, params.max_iterations);
+            let account = self.descend(sought, start, goal, budget)?;
+            norm = self.true_residual(sought, account);
             if account <= goal && norm > goal.max(MUST_FALL * start) {
-                // The terms of the residual themselves are rounded: no more is to be had.
-                let residual_relative = norm / b_norm;
-                if norm > 0.5 * checked && residual_relative <= MOST_ROUNDING {
+                // What the account did not see is rounding of x, or of the residual's own terms:
+                // then no more is to be had.
+                if norm > 0.5 * checked && norm <= MOST_ROUNDING * sought.b_norm {
+                    let residual_relative = norm / sought.b_norm;
                     return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: true });
                 }
                 checked = norm;
-                // What the account did not see is rounding of x.
-                self.rebase(b);
-                norm = self.true_residual(b, norm);
+                sought.low.resize(sought.x.len(), 0.0);
             }
-        }
-    }
-}
-
-/// Calls `work(range in the rows' order, range in the operator's order)` for every sheet of
-/// every block in row `j`.
-pub(super) fn for_sheet_rows(
-    layout: &Layout,
-    offsets: &[usize],
-    j: usize,
-    mut work: impl FnMut(std::ops::Range<usize>, std::ops::Range<usize>),
-) {
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        for l in 0..s.nl {
-            let natural = piece.natural + l * s.nx;
-            let block = offsets[piece.block] + (l * s.ny + piece.row) * s.nx;
-            work(natural..natural + s.nx, block..block + s.nx);
         }
     }
 }

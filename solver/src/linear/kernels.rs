@@ -1,6 +1,8 @@
 //! The inner loops over contiguous entries. Those without a call of their own are inlined into the
 //! row that they are part of.
 
+use std::ops::{AddAssign, Mul, Sub};
+
 use super::widest::widest;
 
 /// Numbers that a vector may be made of.
@@ -30,34 +32,6 @@ impl Value for f32 {
     #[inline(always)]
     fn scaled(self, _: f64) -> f32 {
         self
-    }
-}
-
-/// Numbers that the operator is applied in.
-pub(super) trait Real:
-    Value
-    + Send
-    + Default
-    + std::ops::Add<Output = Self>
-    + std::ops::Sub<Output = Self>
-    + std::ops::Mul<Output = Self>
-    + std::ops::AddAssign
-{
-    /// The value rounded to this precision.
-    fn of(value: f64) -> Self;
-}
-
-impl Real for f64 {
-    #[inline(always)]
-    fn of(value: f64) -> Self {
-        value
-    }
-}
-
-impl Real for f32 {
-    #[inline(always)]
-    fn of(value: f64) -> Self {
-        value as f32
     }
 }
 
@@ -342,15 +316,15 @@ pub(super) fn split<V: Value>(from: &[V], scale: f64, even: &mut [f32], odd: &mu
 
 /// The reverse of [`split`].
 #[inline(always)]
-pub(super) fn merge(even: &[f32], odd: &[f32], scale: f32, to: &mut [f32]) {
+pub(super) fn merge(even: &[f32], odd: &[f32], to: &mut [f32]) {
     let pairs = to.len() / 2;
     let (e, o) = (&even[..pairs], &odd[..pairs]);
     for k in 0..pairs {
-        to[2 * k] = e[k] * scale;
-        to[2 * k + 1] = o[k] * scale;
+        to[2 * k] = e[k];
+        to[2 * k + 1] = o[k];
     }
     if to.len() % 2 == 1 {
-        to[2 * pairs] = even[pairs] * scale;
+        to[2 * pairs] = even[pairs];
     }
 }
 
@@ -394,9 +368,34 @@ pub(super) fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[
     }
 }
 
-/// One row of a sheet: sinks, links to both sides and to the rows before and after.
+/// One half row of `A x`: sinks and the links in the plane.
 #[inline(always)]
-pub(super) fn stencil<R: Real>(out: &mut [R], x: &[R], g: RowLinks<R>, above: &[R], below: &[R]) {
+pub(super) fn conduct(out: &mut [f32], x: &[f32], sink: &[f32], around: Around) {
+    let n = whole(out.len());
+    if n == 0 {
+        return;
+    }
+    let (out, x, sink, a) = (&mut out[..n], &x[..n], &sink[..n], around.cut(n));
+    macro_rules! but_side_b {
+        ($k:expr) => {{
+            sink[$k] * x[$k]
+                + a.north[$k] * (x[$k] - a.above[$k])
+                + a.south[$k] * (x[$k] - a.below[$k])
+                + a.link_a[$k] * (x[$k] - a.side_a[$k])
+        }};
+    }
+    let first = but_side_b!(0);
+    for k in 0..n {
+        out[k] = but_side_b!(k) + a.link_b[k] * (x[k] - a.side_b[k]);
+    }
+    if a.open_b {
+        out[0] = first;
+    }
+}
+
+/// One row of a sheet in double precision: sinks, links to both sides and to the rows before and after.
+#[inline(always)]
+pub(super) fn stencil(out: &mut [f64], x: &[f64], g: RowLinks, above: &[f64], below: &[f64]) {
     let n = out.len();
     let (x, sink, east) = (&x[..n], &g.sink[..n], &g.east[..n]);
     let (north, south) = (&g.north[..n], &g.south[..n]);
@@ -422,18 +421,32 @@ pub(super) fn stencil<R: Real>(out: &mut [R], x: &[R], g: RowLinks<R>, above: &[
 
 /// `out += g (x - other)`.
 #[inline(always)]
-pub(super) fn add_link<R: Real>(out: &mut [R], g: &[R], x: &[R], other: &[R]) {
+pub(super) fn add_link<R>(out: &mut [R], g: &[R], x: &[R], other: &[R])
+where
+    R: Copy + Sub<Output = R> + Mul<Output = R> + AddAssign,
+{
     for (((o, &g), &x), &other) in out.iter_mut().zip(g).zip(x).zip(other) {
         *o += g * (x - other);
     }
 }
 
 widest! {
-    /// `out = scale r`.
-    fn scaled_into<R: Real>(out: &mut [R], r: &[f64], scale: f64) {
-        for (out, r) in out.iter_mut().zip(r) {
-            *out = R::of(scale * r);
+    /// Adds the even and the odd entries of a row: the reverse of a split.
+    fn merge_onto(to: &mut [f64], even: &[f64], odd: &[f64]) {
+        let pairs = to.len() / 2;
+        let (e, o) = (&even[..pairs], &odd[..pairs]);
+        for k in 0..pairs {
+            to[2 * k] += e[k];
+            to[2 * k + 1] += o[k];
         }
+        if to.len() % 2 == 1 {
+            to[2 * pairs] += even[pairs];
+        }
+    }
+
+    /// Even entries of `from` into one half, odd ones into the other, times `scale`.
+    fn split_wide(from: &[f64], scale: f64, even: &mut [f32], odd: &mut [f32]) {
+        split(from, scale, even, odd);
     }
 
     /// `out = b - out`.
@@ -491,11 +504,11 @@ widest! {
 
 /// Conductances of one row of a sheet, W/K.
 #[derive(Clone, Copy)]
-pub(super) struct RowLinks<'a, R> {
-    pub sink: &'a [R],
-    pub east: &'a [R],
-    pub north: &'a [R],
-    pub south: &'a [R],
+pub(super) struct RowLinks<'a> {
+    pub sink: &'a [f64],
+    pub east: &'a [f64],
+    pub north: &'a [f64],
+    pub south: &'a [f64],
 }
 
 /// Two vectors to be multiplied.

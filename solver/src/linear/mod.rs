@@ -19,6 +19,7 @@ mod coarsen;
 mod coarsest;
 pub mod csr;
 mod cycle;
+mod exchange;
 mod hierarchy;
 mod interpolation;
 mod iteration;

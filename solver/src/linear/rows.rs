@@ -3,12 +3,12 @@
 //! as much as its work.
 
 use super::hierarchy::Level;
-use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Value, Whole};
+use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
 use super::layout::{PAD, Piece, Shape, half};
 use super::widest::widest;
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
-const RING: usize = 8;
+pub(super) const RING: usize = 8;
 
 /// Work rows of one thread, row `j` of the plane at `j % RING`.
 #[derive(Debug, Default)]
@@ -55,22 +55,29 @@ pub(super) fn take_second(level: &Level, j: usize, kept: &[f32], rows: &mut Rows
 }
 
 widest! {
-    /// Splits the right-hand side of row `j` into the two halves of its work row.
-    fn load_row<F: Value>(level: &Level, j: usize, scale: f64, f: &[F], rows: &mut Rows) {
+    /// Takes the right-hand side of row `j` into its work row: from halves on the finest level, else
+    /// from natural order. `fresh`: nothing of this pass has been in the work row before.
+    fn load_row(level: &Level, j: usize, f: &[f32], fresh: bool, rows: &mut Rows) {
         let layout = &level.layout;
         let to = &mut rows.f[j % RING];
         for piece in layout.pieces(j) {
             let s = &layout.shapes[piece.block];
-            if piece.block > 0 {
+            if piece.block > 0 && (fresh || piece.row < RING) {
                 // The place may have been another island's: its padding must be zero.
                 let place = s.work..s.work + 2 * s.nl * s.work_stride();
                 rows.x[j % RING][place].fill(0.0);
             }
             for l in 0..s.nl {
-                let from = &f[piece.natural + l * s.nx..][..s.nx];
-                let start = s.work_half(l, 0);
-                let (head, tail) = to[start..].split_at_mut(s.work_stride());
-                kernels::split(from, scale, &mut head[..s.half], &mut tail[..s.half]);
+                let (head, tail) = to[s.work_half(l, 0)..].split_at_mut(s.work_stride());
+                let (even, odd) = (&mut head[..s.half], &mut tail[..s.half]);
+                if level.is_finest() {
+                    let from = &f[piece.split + 2 * l * s.half..][..2 * s.half];
+                    even.copy_from_slice(&from[..s.half]);
+                    odd.copy_from_slice(&from[s.half..]);
+                } else {
+                    let from = &f[piece.natural + l * s.nx..][..s.nx];
+                    kernels::split(from, 1.0, even, odd);
+                }
             }
         }
     }
@@ -167,12 +174,12 @@ widest! {
         }
     }
 
-    /// Writes row `j` in natural order; adds its product with f to eight partial sums.
-    fn store_row<F: Value>(
+    /// Writes row `j` where its right-hand side came from, with `base` the first entry of `z`; on the
+    /// finest level adds its product with f to eight partial sums.
+    fn store_row(
         level: &Level,
         j: usize,
-        scale: f64,
-        f: &[F],
+        f: &[f32],
         rows: &Rows,
         z: &mut [f32],
         base: usize,
@@ -180,15 +187,22 @@ widest! {
     ) {
         let layout = &level.layout;
         let x = &rows.x[j % RING];
-        let back = (1.0 / scale) as f32;
         for piece in layout.pieces(j) {
             let s = &layout.shapes[piece.block];
             for l in 0..s.nl {
-                let from = piece.natural + l * s.nx;
-                let to = &mut z[from - base..][..s.nx];
-                kernels::merge(&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..], back, to);
-                kernels::dot_into(lanes, (&f[from..from + s.nx], &*to));
+                let (even, odd) = (&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..]);
+                if level.is_finest() {
+                    let to = &mut z[piece.split + 2 * l * s.half - base..][..2 * s.half];
+                    to[..s.half].copy_from_slice(&even[..s.half]);
+                    to[s.half..].copy_from_slice(&odd[..s.half]);
+                } else {
+                    kernels::merge(even, odd, &mut z[piece.natural + l * s.nx - base..][..s.nx]);
+                }
             }
+        }
+        if level.is_finest() {
+            let (start, end) = (layout.split_start[j], layout.split_start[j + 1]);
+            kernels::dot_into(lanes, (&f[start..end], &z[start - base..end - base]));
         }
     }
 }

@@ -4,10 +4,10 @@
 use std::fmt;
 use std::sync::Mutex;
 
-use super::apply::{SingleLinks, links_of};
 use super::cycle::{CycleWork, precondition};
+use super::exchange::{add_halves, into_halves};
 use super::hierarchy::Hierarchy;
-use super::iteration::{Kept, Vectors, for_sheet_rows};
+use super::iteration::{Kept, Sought, Vectors};
 use super::kernels::dot;
 use super::norm::norm;
 use crate::conduction::Operator;
@@ -80,7 +80,6 @@ impl std::error::Error for CgError {}
 /// An operator with its preconditioner, ready for any number of right-hand sides.
 pub struct Preconditioned<'a> {
     operator: &'a Operator,
-    single: SingleLinks,
     hierarchy: Hierarchy,
     /// Vectors of the last solve, for the next one.
     kept: Mutex<Option<Kept>>,
@@ -88,7 +87,6 @@ pub struct Preconditioned<'a> {
 
 /// A preconditioner without its operator: see [`Preconditioned::detach`].
 pub struct Detached {
-    single: SingleLinks,
     hierarchy: Hierarchy,
     kept: Mutex<Option<Kept>>,
     shape: Vec<[usize; 5]>,
@@ -104,9 +102,8 @@ impl Detached {
             self.shape == shape_of(operator),
             "the blocks of the operator must stay where they are"
         );
-        self.single.take(operator);
-        let Detached { single, hierarchy, kept, .. } = self;
-        Preconditioned { operator, single, hierarchy, kept }
+        self.hierarchy.refresh(operator);
+        Preconditioned { operator, hierarchy: self.hierarchy, kept: self.kept }
     }
 }
 
@@ -118,9 +115,8 @@ fn shape_of(operator: &Operator) -> Vec<[usize; 5]> {
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        let (single, hierarchy) =
-            rayon::scope(|_| (SingleLinks::new(operator), Hierarchy::new(operator)));
-        Preconditioned { operator, single, hierarchy, kept: Mutex::new(None) }
+        let hierarchy = rayon::scope(|_| Hierarchy::new(operator));
+        Preconditioned { operator, hierarchy, kept: Mutex::new(None) }
     }
 
     /// Takes the preconditioner over to an operator of the same blocks with slightly changed
@@ -137,7 +133,7 @@ impl<'a> Preconditioned<'a> {
     /// Lets go of the operator, so that it may be dropped before the next one takes its place.
     pub fn detach(self) -> Detached {
         let shape = shape_of(self.operator);
-        Detached { single: self.single, hierarchy: self.hierarchy, kept: self.kept, shape }
+        Detached { hierarchy: self.hierarchy, kept: self.kept, shape }
     }
 
     /// Unknowns of all levels together, over those of the finest.
@@ -155,32 +151,16 @@ impl<'a> Preconditioned<'a> {
         let n = self.operator.len();
         assert_eq!(r.len(), n, "one right-hand side entry for each unknown");
         let Some(level) = self.hierarchy.levels.first() else { return Vec::new() };
-        let offsets = self.operator.offsets();
-        let mut by_rows = vec![0.0; n];
-        for j in 0..level.layout.ny {
-            for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
-                by_rows[natural].copy_from_slice(&r[block]);
-            });
-        }
-        let mut z = vec![0.0; n];
         let norm = dot(r, r).sqrt();
+        let mut out = vec![0.0; n];
         if norm > 0.0 {
             let scale = (n as f64).sqrt() / norm;
-            precondition(
-                &self.hierarchy,
-                &mut CycleWork::new(&self.hierarchy),
-                scale,
-                &by_rows,
-                &mut z,
-            );
-        }
-        let mut out = vec![0.0; n];
-        for j in 0..level.layout.ny {
-            for_sheet_rows(&level.layout, &offsets, j, |natural, block| {
-                for (o, z) in out[block].iter_mut().zip(&z[natural]) {
-                    *o = f64::from(*z);
-                }
-            });
+            let mut halves = vec![0.0; level.layout.split_len()];
+            into_halves(level, &self.operator.offsets(), r, scale, &mut halves);
+            let mut z = vec![0.0; halves.len()];
+            precondition(&self.hierarchy, &mut CycleWork::new(&self.hierarchy), &halves, &mut z);
+            let wide: Vec<f64> = z.iter().map(|&z| f64::from(z) / scale).collect();
+            add_halves(level, &wide, &mut out);
         }
         out
     }
@@ -233,25 +213,9 @@ impl<'a> Preconditioned<'a> {
             });
         }
         let mut vectors = self.vectors();
-        vectors.load(x);
-        if !low.is_empty() {
-            vectors.kept.base.resize(n, 0.0);
-            std::mem::swap(&mut vectors.kept.base, &mut vectors.kept.x);
-            vectors.load(low);
-            vectors.restate(b);
-            low.clear();
-        }
+        let mut sought = Sought { b, b_norm, x, low };
         // On a worker: every hand-over of strips from a foreign thread would wait for one to wake.
-        let outcome = rayon::scope(|_| vectors.conjugate_gradients(b, b_norm, params));
-        if !vectors.kept.base.is_empty() {
-            vectors.round();
-            low.resize(n, 0.0);
-            vectors.store(&vectors.kept.x, low);
-            std::mem::swap(&mut vectors.kept.base, &mut vectors.kept.x);
-            vectors.kept.base.clear();
-            vectors.kept.rest.clear();
-        }
-        vectors.store(&vectors.kept.x, x);
+        let outcome = rayon::scope(|_| vectors.conjugate_gradients(&mut sought, params));
         self.keep(vectors, outcome.is_ok());
         outcome
     }
@@ -281,13 +245,10 @@ impl<'a> Preconditioned<'a> {
             let broken = CgError::NotPositiveDefinite { iteration: 0 };
             return if norm == 0.0 { Ok(info) } else { Err(broken) };
         }
+        step.fill(0.0);
+        let mut sought = Sought { b: residual, b_norm: norm, x: step, low: &mut Vec::new() };
         let mut vectors = self.vectors();
-        let outcome = rayon::scope(|_| {
-            vectors.start_from_zero(residual, norm);
-            let outcome = vectors.step_down(residual, norm, params);
-            vectors.store(&vectors.kept.x, step);
-            outcome
-        });
+        let outcome = rayon::scope(|_| vectors.step_down(&mut sought, params));
         self.keep(vectors, outcome.is_ok());
         outcome
     }
@@ -296,8 +257,7 @@ impl<'a> Preconditioned<'a> {
     fn vectors(&self) -> Vectors<'_> {
         let take = || self.kept.lock().ok()?.take();
         Vectors {
-            links: links_of(self.operator),
-            single: self.single.views(),
+            operator: self.operator,
             hierarchy: &self.hierarchy,
             level: &self.hierarchy.levels[0],
             offsets: self.operator.offsets(),

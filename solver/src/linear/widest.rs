@@ -7,21 +7,21 @@
 
 /// Defines a function that runs the widest of its compiled versions.
 macro_rules! widest {
-    ($($(#[$meta:meta])* fn $name:ident $(<$($g:ident: $bound:path),+>)? ($($arg:ident: $type:ty),* $(,)?) $(-> $result:ty)? $body:block)*) => {$(
+    ($($(#[$meta:meta])* fn $name:ident $(<$g:ident: $bound:path>)? ($($arg:ident: $type:ty),* $(,)?) $(-> $result:ty)? $body:block)*) => {$(
         $(#[$meta])*
         #[allow(clippy::too_many_arguments)]
-        pub(super) fn $name $(<$($g: $bound),+>)? ($($arg: $type),*) $(-> $result)? {
+        pub(super) fn $name $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? {
             #[inline(always)]
             #[allow(clippy::too_many_arguments)]
-            fn plain $(<$($g: $bound),+>)? ($($arg: $type),*) $(-> $result)? $body
+            fn plain $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? $body
             #[cfg(target_arch = "x86_64")]
             {
                 #[target_feature(enable = "avx512f,avx512vl,avx512bw,avx512dq")]
                 #[allow(clippy::too_many_arguments)]
-                fn avx512 $(<$($g: $bound),+>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
+                fn avx512 $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
                 #[target_feature(enable = "avx2")]
                 #[allow(clippy::too_many_arguments)]
-                fn avx2 $(<$($g: $bound),+>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
+                fn avx2 $(<$g: $bound>)? ($($arg: $type),*) $(-> $result)? { plain($($arg),*) }
                 if is_x86_feature_detected!("avx512f")
                     && is_x86_feature_detected!("avx512vl")
                     && is_x86_feature_detected!("avx512bw")

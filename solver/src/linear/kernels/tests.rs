@@ -8,10 +8,15 @@ fn merging_undoes_splitting() {
         let from: Vec<f64> = (0..n).map(|k| 0.5 + k as f64).collect();
         let half = n.div_ceil(2);
         let (mut even, mut odd) = (vec![0.0; half], vec![9.0; half]);
-        split(&from, 2.0, &mut even, &mut odd);
+        split_wide(&from, 2.0, &mut even, &mut odd);
         let mut to = vec![0.0; n];
-        merge(&even, &odd, 0.5, &mut to);
-        assert!(from.iter().zip(&to).all(|(a, b)| *a == f64::from(*b)), "{n}");
+        merge(&even, &odd, &mut to);
+        assert!(from.iter().zip(&to).all(|(a, b)| 2.0 * a == f64::from(*b)), "{n}");
+        let mut sum = from.clone();
+        merge_onto(&mut sum, &wide(&even), &wide(&odd));
+        assert!(from.iter().zip(&sum).all(|(a, b)| 3.0 * a == *b), "{n}");
+        take_from(&mut sum, &from);
+        assert!(from.iter().zip(&sum).all(|(a, b)| -2.0 * a == *b), "{n}");
     }
 }
 
@@ -79,6 +84,13 @@ fn half_sweeps_relax_eliminate_and_keep_what_they_say() {
         out.clone_from(&old);
         residual(&mut out, f, around);
         check("residual", &out, &|k| sum(k) - eased(k) * old[k]);
+        conduct(&mut out, &old, pivot, around);
+        let gone = |k: usize| {
+            let links = north[k] + south[k] + link_a[k] + beside(k);
+            let from_b = if open_b && k == 0 { 0.0 } else { link_b[k] * side_b[k] };
+            pivot[k] * old[k] + links * old[k] - (near(k) - link_b[k] * side_b[k] + from_b)
+        };
+        check("conducted", &out, &gone);
         (out, rest) = (old.clone(), f.clone());
         sweep::<OverOld, _>(&mut out, &mut rest, around, after);
         let over_old = |k: usize| sum(k) - eased(k) * old[k];
@@ -152,15 +164,15 @@ fn a_row_of_the_operator_is_its_sinks_and_its_links() {
 #[test]
 fn a_step_moves_iterate_and_residual_and_sums_its_squares() {
     for n in LENGTHS {
-        let (p, q) = (numbers(n, 1), wide(&numbers(n, 2)));
-        let (x, r) = (wide(&numbers(n, 3)), wide(&numbers(n, 4)));
+        let (p, q) = (numbers(n, 1), numbers(n, 2));
+        let (x, r) = (wide(&numbers(n, 3)), numbers(n, 4));
         let (mut moved, mut left, mut lanes) = (x.clone(), r.clone(), [0.0; 8]);
-        step(&mut moved, &mut left, &p, &q, 0.3, &mut lanes);
+        step(&mut moved, &mut left, &p, &q, (0.7, 0.3), &mut lanes);
         let mut square = 0.0;
         for k in 0..n {
-            assert_eq!(moved[k], x[k] + 0.3 * f64::from(p[k]));
+            assert_eq!(moved[k], x[k] + 0.7 * f64::from(p[k]));
             assert_eq!(left[k], r[k] - 0.3 * q[k]);
-            square += left[k] * left[k];
+            square += f64::from(left[k]) * f64::from(left[k]);
         }
         assert!((lanes.iter().sum::<f64>() - square).abs() < 1e-14 * square.max(1.0));
     }
