@@ -179,11 +179,11 @@ fn up(
 ) {
     let strips = level.strips.len() - 1;
     let (second_colour, coarse_x) = known;
-    let bounds = if level.is_finest() { &level.split_bounds } else { &level.bounds };
     let no_sums = vec![0; strips + 1];
     let all_sums: Vec<usize> = (0..=strips).collect();
     let sum_bounds = if sums.is_empty() { &no_sums } else { &all_sums };
-    let outputs = (Pieces { data: z, bounds }, Pieces { data: sums, bounds: sum_bounds });
+    let outputs =
+        (Pieces { data: z, bounds: &level.bounds }, Pieces { data: sums, bounds: sum_bounds });
     for_each_strip(strips, outputs, &|strip, (z, sums)| {
         let (begin, end) = (level.strips[strip], level.strips[strip + 1]);
         let ny = level.layout.ny;
@@ -205,7 +205,7 @@ fn up(
                 }
                 if s >= 3 && (begin..end).contains(&(s - 3)) {
                     relax(level, s - 3, 0, rows);
-                    store_row(level, s - 3, f, rows, z.data, bounds[strip], &mut lanes);
+                    store_row(level, s - 3, f, rows, z.data, level.bounds[strip], &mut lanes);
                 }
             }
         });

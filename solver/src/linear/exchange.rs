@@ -36,9 +36,9 @@ pub(super) fn into_halves(
     scale: f64,
     halves: &mut [f32],
 ) {
-    let outputs = Pieces { data: halves, bounds: &level.split_bounds };
+    let outputs = Pieces { data: halves, bounds: &level.bounds };
     for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<f32>| {
-        let base = level.split_bounds[strip];
+        let base = level.bounds[strip];
         for j in level.strips[strip]..level.strips[strip + 1] {
             for_sheet_rows(&level.layout, offsets, j, |split, half, block| {
                 let (even, odd) = to.data[split - base..][..2 * half].split_at_mut(half);

@@ -54,11 +54,11 @@ pub(super) struct Level {
     /// Reciprocal pivots of the elimination of each column: substrate from below, islands from
     /// above, the substrate's top sheet last. K/W.
     pub inverse_pivot: Vec<f32>,
-    /// Strips of rows, and their bounds in vectors of natural order.
+    /// Strips of rows, and their bounds in the level's vectors.
     pub strips: Vec<usize>,
     pub bounds: Vec<usize>,
-    /// Their bounds in arrays of halves.
-    pub split_bounds: Vec<usize>,
+    /// Their bounds in the arrays of conductances.
+    split_bounds: Vec<usize>,
     /// Missing on the coarsest level.
     pub transfer: Option<Transfer>,
 }
@@ -216,7 +216,8 @@ impl Level {
         self.link.is_empty()
     }
 
-    /// Whether vectors on this level stand in halves, and sinks are known.
+    /// Whether vectors on this level stand in halves (elsewhere in natural order), and sinks are
+    /// known.
     pub fn is_finest(&self) -> bool {
         !self.sink.is_empty()
     }
@@ -226,14 +227,15 @@ impl Level {
         let strips = strips_of(ny, layout.len());
         let n = layout.split_len();
         let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
+        let bounds_in = |starts: &[usize]| strips.iter().map(|&j| starts[j]).collect();
         let mut level = Level {
             east: zeros(n + PAD),
             north: zeros(n),
             link: zeros(if linked { n } else { 0 }),
             sink: zeros(if is_finest { n } else { 0 }),
             inverse_pivot: zeros(n),
-            bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
-            split_bounds: strips.iter().map(|&j| layout.split_start[j]).collect(),
+            bounds: bounds_in(if is_finest { &layout.split_start } else { &layout.row_start }),
+            split_bounds: bounds_in(&layout.split_start),
             transfer: None,
             strips,
             layout,

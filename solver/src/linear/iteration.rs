@@ -81,10 +81,6 @@ pub(super) struct Vectors<'a> {
 }
 
 impl Vectors<'_> {
-    fn strips(&self) -> usize {
-        self.level.strips.len() - 1
-    }
-
     /// A scale that brings a vector of this norm near one.
     fn unit_for(&self, norm: f64) -> f64 {
         (self.level.layout.len() as f64).sqrt() / norm
@@ -101,7 +97,7 @@ impl Vectors<'_> {
     fn true_residual(&mut self, sought: &Sought, guess: f64) -> f64 {
         let unit = self.unit_for(guess);
         let (operator, level, offsets) = (self.operator, self.level, &self.offsets[..]);
-        let bounds = &level.split_bounds;
+        let bounds = &level.bounds;
         let kept = &mut self.kept;
         kept.unit = unit;
         let outputs = (Pieces { data: &mut kept.r, bounds }, Each(&mut kept.sums));
@@ -116,17 +112,13 @@ impl Vectors<'_> {
                 if !sought.low.is_empty() {
                     lower.resize(n, 0.0);
                     apply_row(operator, layout, offsets, j, sought.low, &mut lower);
+                    line.iter_mut().zip(&lower).for_each(|(line, lower)| *line += lower);
                 }
-                let mut rest = (&mut line[..], &lower[..]);
+                let mut at = 0;
                 for_sheet_rows(layout, offsets, j, |split, half, block| {
-                    let (row, after) = std::mem::take(&mut rest.0).split_at_mut(block.len());
-                    kernels::take_from(row, &sought.b[block.clone()]);
-                    rest.0 = after;
-                    if !rest.1.is_empty() {
-                        let (lower, after) = rest.1.split_at(block.len());
-                        row.iter_mut().zip(lower).for_each(|(r, lower)| *r -= lower);
-                        rest.1 = after;
-                    }
+                    let row = &mut line[at..at + block.len()];
+                    at += block.len();
+                    kernels::take_from(row, &sought.b[block]);
                     let (even, odd) = r.data[split - base..][..2 * half].split_at_mut(half);
                     kernels::split_wide(row, unit, even, odd);
                 });
@@ -156,7 +148,7 @@ impl Vectors<'_> {
     /// `p = z + beta p`.
     fn turn(&mut self, beta: f64) {
         let beta = beta as f32;
-        let (z, bounds) = (&self.kept.z, &self.level.split_bounds);
+        let (z, bounds) = (&self.kept.z, &self.level.bounds);
         let outputs = Pieces { data: &mut self.kept.p, bounds };
         for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
             kernels::turn(p.data, &z[bounds[strip]..bounds[strip + 1]], beta);
@@ -166,7 +158,7 @@ impl Vectors<'_> {
     /// `q = A p`; returns p · q.
     fn apply(&mut self) -> f64 {
         let (level, p) = (self.level, &self.kept.p);
-        let bounds = &level.split_bounds;
+        let bounds = &level.bounds;
         let outputs = (Pieces { data: &mut self.kept.q, bounds }, Each(&mut self.kept.sums));
         for_each_strip(level.strips.len() - 1, outputs, &|strip, (q, sum)| {
             let mut lanes = [0.0; 8];
@@ -185,8 +177,8 @@ impl Vectors<'_> {
     /// the norm of the residual.
     fn step(&mut self, alpha: f64, is_first: bool) -> f64 {
         let shares = (alpha / self.kept.unit, alpha as f32);
-        let count = self.strips();
-        let bounds = &self.level.split_bounds;
+        let count = self.level.strips.len() - 1;
+        let bounds = &self.level.bounds;
         let (p, q) = (&self.kept.p, &self.kept.q);
         let outputs = (
             Pieces { data: &mut self.kept.gain, bounds },

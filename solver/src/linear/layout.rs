@@ -2,10 +2,10 @@
 //! sheets of the substrate and of the islands that it crosses, so that a pass over the rows
 //! streams through memory and a strip of rows is one contiguous piece.
 //!
-//! Vectors that are read and written by one cell at a time stand in natural order within a
-//! sheet's row. Conductances of the preconditioner, and the rows that it works on, are split
-//! in two halves, the columns 0, 2, 4.. of the block and the columns 1, 3, 5..: one colour of
-//! the checkerboard is then contiguous.
+//! Conductances, the vectors of the finest level and the rows that a cycle works on are split in
+//! two halves, the columns 0, 2, 4.. of the block and the columns 1, 3, 5..: one colour of the
+//! checkerboard is then contiguous. The vectors of coarser levels, which interpolation reads and
+//! restriction writes, stand in natural order within a sheet's row.
 
 use super::kernels::LANES;
 

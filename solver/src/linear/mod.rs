@@ -8,7 +8,9 @@
 //!   cycle does to one row
 //! - `kernels`, `widest`: the inner loops of all of it, compiled for the instructions that there
 //!   are
-//! - `apply`, `iteration`, `solve`: the operator in double precision and the conjugate gradients
+//! - `apply`: the operator, in double precision for true residuals and in single for the iterations
+//! - `iteration`, `exchange`, `solve`: the conjugate gradients, vectors in and out of their order,
+//!   and what a caller sees of both
 //! - `norm`: sums over long vectors for callers, on all threads
 //! - `csr`, `matrix_market`, `jacobi`: the assembled matrix, its text, and a slow, plain reference
 //!   solver
