@@ -27,6 +27,7 @@ pub(super) struct Kept {
     pub q: Vec<f32>,
     /// Brings the residual near one, away from the limits of single precision.
     pub unit: f64,
+    /// The direction; the preconditioned residual, then the direction before.
     pub p: Vec<f32>,
     pub z: Vec<f32>,
     pub sums: Vec<f64>,
@@ -68,6 +69,17 @@ pub(super) struct Sought<'a> {
     pub b_norm: f64,
     pub x: &'a mut [f64],
     pub low: &'a mut Vec<f64>,
+}
+
+/// A descent under way.
+#[derive(Debug, Default)]
+struct Descent {
+    /// Product of residual and preconditioned residual of the iteration before.
+    rz: Option<f64>,
+    /// Share of the direction p that has not been added to the gain yet.
+    waiting: Option<f64>,
+    /// Whether the gain holds anything of this descent.
+    has_gained: bool,
 }
 
 /// One solve.
@@ -145,14 +157,18 @@ impl Vectors<'_> {
         }
     }
 
-    /// `p = z + beta p`.
+    /// The next direction, `p = z + beta p`; the former one stays in z.
     fn turn(&mut self, beta: f64) {
-        let beta = beta as f32;
-        let (z, bounds) = (&self.kept.z, &self.level.bounds);
-        let outputs = Pieces { data: &mut self.kept.p, bounds };
-        for_each_strip(self.level.strips.len() - 1, outputs, &|strip, p: Pieces<f32>| {
-            kernels::turn(p.data, &z[bounds[strip]..bounds[strip + 1]], beta);
-        });
+        let Kept { p, z, .. } = &mut self.kept;
+        // At the start of a descent p is another's.
+        if beta > 0.0 {
+            let (beta, bounds) = (beta as f32, &self.level.bounds);
+            let outputs = Pieces { data: &mut z[..], bounds };
+            for_each_strip(self.level.strips.len() - 1, outputs, &|strip, z: Pieces<f32>| {
+                kernels::turn(z.data, &p[bounds[strip]..bounds[strip + 1]], beta);
+            });
+        }
+        std::mem::swap(p, z);
     }
 
     /// `q = A p`; returns p · q.
@@ -173,44 +189,56 @@ impl Vectors<'_> {
         self.kept.sums.iter().sum()
     }
 
-    /// `gain += alpha p / unit` (or, at the start of a descent, `gain = ..`), `r -= alpha q`; returns
-    /// the norm of the residual.
-    fn step(&mut self, alpha: f64, is_first: bool) -> f64 {
-        let shares = (alpha / self.kept.unit, alpha as f32);
-        let count = self.level.strips.len() - 1;
+    /// `r -= alpha q`; returns the norm of the residual. The gain, which is wide, takes two steps at a
+    /// time: this one waits, or goes with the one before.
+    fn step(&mut self, alpha: f64, descent: &mut Descent) -> f64 {
+        let share = alpha / self.kept.unit;
+        let former = descent.waiting.take();
         let bounds = &self.level.bounds;
-        let (p, q) = (&self.kept.p, &self.kept.q);
-        let outputs = (
-            Pieces { data: &mut self.kept.gain, bounds },
-            Pieces { data: &mut self.kept.r, bounds },
-            Each(&mut self.kept.sums),
-        );
-        for_each_strip(count, outputs, &|strip, (gain, r, sum)| {
+        let Kept { gain, r, p, q, z, sums, .. } = &mut self.kept;
+        let outputs =
+            (Pieces { data: gain, bounds }, Pieces { data: r, bounds }, Each(&mut sums[..]));
+        for_each_strip(self.level.strips.len() - 1, outputs, &|strip, (gain, r, sum)| {
             let range = bounds[strip]..bounds[strip + 1];
             let mut lanes = [0.0; 8];
-            if is_first {
-                gain.data.fill(0.0);
+            kernels::step(r.data, &q[range.clone()], alpha as f32, &mut lanes);
+            if let Some(former) = former {
+                let (z, p) = (&z[range.clone()], &p[range]);
+                kernels::gain(gain.data, descent.has_gained, former, z, share, p);
             }
-            let (p, q) = (&p[range.clone()], &q[range]);
-            kernels::step(gain.data, r.data, p, q, shares, &mut lanes);
             sum.0[0] = lanes.iter().sum();
         });
+        match former {
+            Some(_) => descent.has_gained = true,
+            None => descent.waiting = Some(share),
+        }
         self.kept.sums.iter().sum::<f64>().sqrt() / self.kept.unit
     }
 
-    /// One iteration; returns the norm of the residual after it. `rz_before` is the product of
-    /// residual and preconditioned residual of the iteration before, 0 at the start.
-    fn iterate(&mut self, rz_before: &mut f64, iteration: usize) -> Result<f64, CgError> {
+    /// Takes the step that waits into the gain.
+    fn take_waiting(&mut self, descent: &mut Descent) {
+        let Some(share) = descent.waiting.take() else { return };
+        let bounds = &self.level.bounds;
+        let Kept { gain, p, .. } = &mut self.kept;
+        let outputs = Pieces { data: gain, bounds };
+        for_each_strip(self.level.strips.len() - 1, outputs, &|strip, gain: Pieces<f64>| {
+            let p = &p[bounds[strip]..bounds[strip + 1]];
+            kernels::gain(gain.data, descent.has_gained, share, p, 0.0, p);
+        });
+        descent.has_gained = true;
+    }
+
+    /// One iteration; returns the norm of the residual after it.
+    fn iterate(&mut self, descent: &mut Descent, iteration: usize) -> Result<f64, CgError> {
         let kept = &mut self.kept;
         let rz = precondition(self.hierarchy, &mut kept.cycle, &kept.r, &mut kept.z);
-        let is_first = *rz_before == 0.0;
-        self.turn(if is_first { 0.0 } else { rz / *rz_before });
+        self.turn(descent.rz.map_or(0.0, |before| rz / before));
         let curvature = self.apply();
         if !(curvature > 0.0 && rz > 0.0) {
             return Err(CgError::NotPositiveDefinite { iteration });
         }
-        *rz_before = rz;
-        Ok(self.step(rz / curvature, is_first))
+        descent.rz = Some(rz);
+        Ok(self.step(rz / curvature, descent))
     }
 
     /// Iterations from a residual of this norm until the account of it has fallen to the goal, or as
@@ -224,17 +252,22 @@ impl Vectors<'_> {
         (iterations, most): (&mut usize, usize),
     ) -> Result<f64, CgError> {
         let least = goal.max(TRUSTED * norm);
-        let mut rz_before = 0.0;
+        let mut descent = Descent::default();
         let mut outcome = Ok(norm);
         while norm > least && *iterations < most {
-            outcome = self.iterate(&mut rz_before, *iterations);
+            outcome = self.iterate(&mut descent, *iterations);
             match outcome {
                 Ok(now) => norm = now,
-                Err(_) => break,
+                // The direction that waits has given its place to one that leads nowhere.
+                Err(_) => {
+                    descent.waiting = None;
+                    break;
+                }
             }
             *iterations += 1;
         }
-        if rz_before > 0.0 {
+        self.take_waiting(&mut descent);
+        if descent.has_gained {
             self.take_gain(sought);
         }
         outcome

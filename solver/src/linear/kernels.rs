@@ -461,19 +461,8 @@ widest! {
         pair.add_to(lanes);
     }
 
-    /// `x += share p`, `r -= alpha q`; adds the squares of r to eight partial sums.
-    fn step(
-        x: &mut [f64],
-        r: &mut [f32],
-        p: &[f32],
-        q: &[f32],
-        shares: (f64, f32),
-        lanes: &mut [f64; 8],
-    ) {
-        let (share, alpha) = shares;
-        for (x, p) in x.iter_mut().zip(p) {
-            *x += share * f64::from(*p);
-        }
+    /// `r -= alpha q`; adds the squares of r to eight partial sums.
+    fn step(r: &mut [f32], q: &[f32], alpha: f32, lanes: &mut [f64; 8]) {
         let n = r.len();
         let q = &q[..n];
         let whole = n / 8 * 8;
@@ -490,14 +479,24 @@ widest! {
         }
     }
 
-    /// `p = z + beta p`.
-    fn turn(p: &mut [f32], z: &[f32], beta: f32) {
-        if beta == 0.0 {
-            // What p held may not even be finite.
-            return p.copy_from_slice(z);
+    /// `x = a p + b q`, or that added to x.
+    fn gain(x: &mut [f64], adds: bool, a: f64, p: &[f32], b: f64, q: &[f32]) {
+        let both = x.iter_mut().zip(p.iter().zip(q));
+        if adds {
+            for (x, (p, q)) in both {
+                *x += a * f64::from(*p) + b * f64::from(*q);
+            }
+        } else {
+            for (x, (p, q)) in both {
+                *x = a * f64::from(*p) + b * f64::from(*q);
+            }
         }
-        for (p, z) in p.iter_mut().zip(z) {
-            *p = z + beta * *p;
+    }
+
+    /// `z += beta p`.
+    fn turn(z: &mut [f32], p: &[f32], beta: f32) {
+        for (z, p) in z.iter_mut().zip(p) {
+            *z += beta * *p;
         }
     }
 }

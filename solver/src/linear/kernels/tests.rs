@@ -129,11 +129,7 @@ fn elementwise_loops_do_what_their_formulas_say() {
         run(&|o| add_shares(o, 0.7, &g, &y), &|k| x[k] + 0.7 * g[k] * y[k]);
         run(&|o| add_rests(o, 0.7, &g, &y), &|k| x[k] + 0.7 * (1.0 - g[k]) * y[k]);
         run(&|o| add_between(o, &y, &g, &m), &|k| x[k] + y[k] + m[k] * (g[k] - y[k]));
-        run(&|o| turn(o, &y, 0.4), &|k| y[k] + 0.4 * x[k]);
-        run(&|o| turn(o, &y, 0.0), &|k| y[k]);
-        let mut poisoned = vec![f32::NAN; n];
-        turn(&mut poisoned, &y, 0.0);
-        assert_eq!(poisoned, y);
+        run(&|o| turn(o, &y, 0.4), &|k| x[k] + 0.4 * y[k]);
     }
 }
 
@@ -162,17 +158,20 @@ fn a_row_of_the_operator_is_its_sinks_and_its_links() {
 }
 
 #[test]
-fn a_step_moves_iterate_and_residual_and_sums_its_squares() {
+fn a_step_moves_the_residual_and_sums_its_squares_and_a_gain_takes_two_directions() {
     for n in LENGTHS {
-        let (p, q) = (numbers(n, 1), numbers(n, 2));
-        let (x, r) = (wide(&numbers(n, 3)), numbers(n, 4));
-        let (mut moved, mut left, mut lanes) = (x.clone(), r.clone(), [0.0; 8]);
-        step(&mut moved, &mut left, &p, &q, (0.7, 0.3), &mut lanes);
+        let (p, q, x, r) = (numbers(n, 1), numbers(n, 2), wide(&numbers(n, 3)), numbers(n, 4));
+        let (mut left, mut lanes) = (r.clone(), [0.0; 8]);
+        step(&mut left, &q, 0.3, &mut lanes);
+        let (mut moved, mut set) = (x.clone(), vec![f64::NAN; n]);
+        gain(&mut moved, true, 0.7, &p, 0.2, &q);
+        gain(&mut set, false, 0.7, &p, 0.2, &q);
         let mut square = 0.0;
         for k in 0..n {
-            assert_eq!(moved[k], x[k] + 0.7 * f64::from(p[k]));
             assert_eq!(left[k], r[k] - 0.3 * q[k]);
             square += f64::from(left[k]) * f64::from(left[k]);
+            assert_eq!(set[k], 0.7 * f64::from(p[k]) + 0.2 * f64::from(q[k]));
+            assert_eq!(moved[k], x[k] + set[k]);
         }
         assert!((lanes.iter().sum::<f64>() - square).abs() < 1e-14 * square.max(1.0));
     }
