@@ -316,6 +316,22 @@ fn planes_of_one_row_one_column_and_one_cell_are_solved() {
 }
 
 #[test]
+fn a_residual_that_falls_to_exactly_zero_is_the_end() {
+    let mut block = Block::zeros(0, 0, 2, 1, 1, false);
+    block.east[0] = 2.0;
+    block.sink = vec![0.5; 2];
+    let operator = Operator { dx_m: vec![1.0; 2], dy_m: vec![1.0], blocks: vec![block] };
+    let solver = Preconditioned::new(&operator);
+    let params = CgParams { relative_tolerance: 1e-15, ..Default::default() };
+    let mut x = vec![0.0; 2];
+    let info = solver.solve(&[1.0; 2], &mut x, &params).unwrap();
+    assert_eq!((x, info.residual_relative), (vec![2.0; 2], 0.0));
+    let mut step = vec![0.0; 2];
+    solver.step(&[-3.0; 2], &mut step, &params).unwrap();
+    assert_eq!(step, vec![-6.0; 2]);
+}
+
+#[test]
 fn an_operator_without_cells_has_an_empty_answer() {
     let operator = Operator::default();
     let info = Preconditioned::new(&operator).solve(&[], &mut [], &CgParams::default()).unwrap();

@@ -105,9 +105,9 @@ impl Vectors<'_> {
         sought.b_norm
     }
 
-    /// `r = b - A (x + low)`; returns its norm, which `guess` is a guess of.
+    /// `r = b - A (x + low)`; returns its norm, which `guess` is a guess of, perhaps zero.
     fn true_residual(&mut self, sought: &Sought, guess: f64) -> f64 {
-        let unit = self.unit_for(guess);
+        let unit = self.unit_for(guess.max(f64::EPSILON * sought.b_norm));
         let (operator, level, offsets) = (self.operator, self.level, &self.offsets[..]);
         let bounds = &level.bounds;
         let kept = &mut self.kept;
