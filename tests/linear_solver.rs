@@ -328,7 +328,7 @@ fn a_residual_that_falls_to_exactly_zero_is_the_end() {
     assert_eq!((x, info.residual_relative), (vec![2.0; 2], 0.0));
     let mut step = vec![0.0; 2];
     solver.step(&[-3.0; 2], &mut step, &params).unwrap();
-    assert_eq!(step, vec![-6.0; 2]);
+    assert!(step.iter().all(|s| (s + 6.0).abs() < 1e-14), "{step:?}");
 }
 
 #[test]

@@ -6,8 +6,9 @@
 //! them changes the energy `xᵀ A x` of any x by no more than a share of their rounding.
 
 use super::hierarchy::Level;
-use super::kernels::{self, Around, RowLinks, add_link, stencil};
+use super::kernels::Around;
 use super::layout::{Layout, PAD, Piece};
+use super::stencil::{RowLinks, add_link, conduct, stencil};
 use super::widest::widest;
 use crate::conduction::Operator;
 
@@ -81,7 +82,7 @@ fn apply_halves(level: &Level, j: usize, p: &[f32], q: &mut [f32]) {
                 let here = &p[at..at + n];
                 let out = &mut q[at - base..][..n];
                 let around = around_half(level, j, piece, (l, h), p);
-                kernels::conduct(out, here, &level.sink[at..at + n], around);
+                conduct(out, here, &level.sink[at..at + n], around);
                 if level.single_sheet() {
                     continue;
                 }

@@ -1,8 +1,6 @@
 //! The inner loops over contiguous entries. Those without a call of their own are inlined into the
 //! row that they are part of.
 
-use std::ops::{AddAssign, Mul, Sub};
-
 use super::widest::widest;
 
 /// Numbers that a vector may be made of.
@@ -56,14 +54,14 @@ pub(super) const LANES: usize = 8;
 
 /// The length of a half row, in a form that tells the compiler that it is a multiple of [`LANES`].
 #[inline(always)]
-fn whole(n: usize) -> usize {
+pub(super) fn whole(n: usize) -> usize {
     debug_assert!(n.is_multiple_of(LANES));
     n / LANES * LANES
 }
 
 impl<'a> Around<'a> {
     #[inline(always)]
-    fn cut(self, n: usize) -> Self {
+    pub fn cut(self, n: usize) -> Self {
         Around {
             above: &self.above[..n],
             north: &self.north[..n],
@@ -368,68 +366,6 @@ pub(super) fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[
     }
 }
 
-/// One half row of `A x`: sinks and the links in the plane.
-#[inline(always)]
-pub(super) fn conduct(out: &mut [f32], x: &[f32], sink: &[f32], around: Around) {
-    let n = whole(out.len());
-    if n == 0 {
-        return;
-    }
-    let (out, x, sink, a) = (&mut out[..n], &x[..n], &sink[..n], around.cut(n));
-    macro_rules! but_side_b {
-        ($k:expr) => {{
-            sink[$k] * x[$k]
-                + a.north[$k] * (x[$k] - a.above[$k])
-                + a.south[$k] * (x[$k] - a.below[$k])
-                + a.link_a[$k] * (x[$k] - a.side_a[$k])
-        }};
-    }
-    let first = but_side_b!(0);
-    for k in 0..n {
-        out[k] = but_side_b!(k) + a.link_b[k] * (x[k] - a.side_b[k]);
-    }
-    if a.open_b {
-        out[0] = first;
-    }
-}
-
-/// One row of a sheet in double precision: sinks, links to both sides and to the rows before and after.
-#[inline(always)]
-pub(super) fn stencil(out: &mut [f64], x: &[f64], g: RowLinks, above: &[f64], below: &[f64]) {
-    let n = out.len();
-    let (x, sink, east) = (&x[..n], &g.sink[..n], &g.east[..n]);
-    let (north, south) = (&g.north[..n], &g.south[..n]);
-    let (above, below) = (&above[..n], &below[..n]);
-    macro_rules! cell {
-        ($k:expr) => {{
-            let here = x[$k];
-            sink[$k] * here + north[$k] * (here - above[$k]) + south[$k] * (here - below[$k])
-        }};
-    }
-    out[0] = cell!(0);
-    if n > 1 {
-        out[0] += east[0] * (x[0] - x[1]);
-        let last = n - 1;
-        out[last] = cell!(last) + east[last - 1] * (x[last] - x[last - 1]);
-    }
-    // Closures would not be compiled for the wide instructions: hence the macro.
-    for k in 1..n.saturating_sub(1) {
-        let here = x[k];
-        out[k] = cell!(k) + east[k] * (here - x[k + 1]) + east[k - 1] * (here - x[k - 1]);
-    }
-}
-
-/// `out += g (x - other)`.
-#[inline(always)]
-pub(super) fn add_link<R>(out: &mut [R], g: &[R], x: &[R], other: &[R])
-where
-    R: Copy + Sub<Output = R> + Mul<Output = R> + AddAssign,
-{
-    for (((o, &g), &x), &other) in out.iter_mut().zip(g).zip(x).zip(other) {
-        *o += g * (x - other);
-    }
-}
-
 widest! {
     /// Adds the even and the odd entries of a row: the reverse of a split.
     fn merge_onto(to: &mut [f64], even: &[f64], odd: &[f64]) {
@@ -501,15 +437,6 @@ widest! {
     }
 }
 
-/// Conductances of one row of a sheet, W/K.
-#[derive(Clone, Copy)]
-pub(super) struct RowLinks<'a> {
-    pub sink: &'a [f64],
-    pub east: &'a [f64],
-    pub north: &'a [f64],
-    pub south: &'a [f64],
-}
-
 /// Two vectors to be multiplied.
 pub(super) trait Pair {
     fn add_to(self, lanes: &mut [f64; 8]);
@@ -540,4 +467,4 @@ pub(super) fn dot<A: Value, B: Value>(a: &[A], b: &[B]) -> f64 {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

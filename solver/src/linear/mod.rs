@@ -8,7 +8,8 @@
 //!   cycle does to one row
 //! - `kernels`, `widest`: the inner loops of all of it, compiled for the instructions that there
 //!   are
-//! - `apply`: the operator, in double precision for true residuals and in single for the iterations
+//! - `apply`, `stencil`: the operator, in double precision for true residuals and in single for
+//!   the iterations
 //! - `iteration`, `exchange`, `solve`: the conjugate gradients, vectors in and out of their order,
 //!   and what a caller sees of both
 //! - `norm`: sums over long vectors for callers, on all threads
@@ -32,6 +33,7 @@ pub mod matrix_market;
 mod norm;
 mod rows;
 pub mod solve;
+mod stencil;
 mod strips;
 mod widest;
 

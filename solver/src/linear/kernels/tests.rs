@@ -1,6 +1,7 @@
 //! Every kernel against its formula, at lengths that leave every remainder.
 
 use super::*;
+use crate::linear::stencil::conduct;
 
 #[test]
 fn merging_undoes_splitting() {
@@ -31,12 +32,12 @@ fn scalar_products_equal_a_plain_sum() {
 }
 
 /// Numbers between 0.5 and 1.5, not all alike.
-fn numbers(n: usize, seed: usize) -> Vec<f32> {
+pub(in crate::linear) fn numbers(n: usize, seed: usize) -> Vec<f32> {
     (0..n).map(|k| 0.5 + ((k * 37 + seed * 101 + 13) % 97) as f32 / 97.0).collect()
 }
 
 /// The lengths of every remainder of the widest instructions.
-const LENGTHS: [usize; 9] = [1, 2, 3, 7, 8, 9, 15, 16, 33];
+pub(in crate::linear) const LENGTHS: [usize; 9] = [1, 2, 3, 7, 8, 9, 15, 16, 33];
 
 /// Lengths of half rows.
 const WHOLE_LENGTHS: [usize; 5] = [8, 16, 24, 32, 72];
@@ -134,30 +135,6 @@ fn elementwise_loops_do_what_their_formulas_say() {
 }
 
 #[test]
-fn a_row_of_the_operator_is_its_sinks_and_its_links() {
-    for n in LENGTHS {
-        let [x, above, below, sink, east, north, south] =
-            [1, 2, 3, 4, 5, 6, 7].map(|seed| wide(&numbers(n, seed)));
-        let mut out = vec![f64::NAN; n];
-        let links = RowLinks { sink: &sink, east: &east, north: &north, south: &south };
-        stencil(&mut out, &x, links, &above, &below);
-        let mut expected: Vec<f64> = (0..n)
-            .map(|k| sink[k] * x[k] + north[k] * (x[k] - above[k]) + south[k] * (x[k] - below[k]))
-            .collect();
-        for k in 1..n {
-            let flow = east[k - 1] * (x[k - 1] - x[k]);
-            expected[k - 1] += flow;
-            expected[k] -= flow;
-        }
-        add_link(&mut out, &north, &x, &below);
-        for (k, (got, expected)) in out.iter().zip(expected).enumerate() {
-            let expected = expected + north[k] * (x[k] - below[k]);
-            assert!((got - expected).abs() < 1e-14 * expected.abs().max(1.0), "{n} {k}");
-        }
-    }
-}
-
-#[test]
 fn a_step_moves_the_residual_and_sums_its_squares_and_a_gain_takes_two_directions() {
     for n in LENGTHS {
         let (p, q, x, r) = (numbers(n, 1), numbers(n, 2), wide(&numbers(n, 3)), numbers(n, 4));
@@ -177,6 +154,6 @@ fn a_step_moves_the_residual_and_sums_its_squares_and_a_gain_takes_two_direction
     }
 }
 
-fn wide(values: &[f32]) -> Vec<f64> {
+pub(in crate::linear) fn wide(values: &[f32]) -> Vec<f64> {
     values.iter().copied().map(f64::from).collect()
 }
