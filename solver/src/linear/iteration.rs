@@ -71,15 +71,33 @@ pub(super) struct Sought<'a> {
     pub low: &'a mut Vec<f64>,
 }
 
+/// Where a true residual differs by less from the account of it, the next descent goes on in the
+/// direction of the one before.
+const SAME: f64 = 3e-3;
+
 /// A descent under way.
 #[derive(Debug, Default)]
 struct Descent {
-    /// Product of residual and preconditioned residual of the iteration before.
+    /// Where the account of the residual's norm stood at the end of the descent before.
+    account: f64,
+    /// Product of residual and preconditioned residual of the iteration before, if this one goes on
+    /// in its direction, and the unit of that direction.
     rz: Option<f64>,
+    unit: f64,
     /// Share of the direction p that has not been added to the gain yet.
     waiting: Option<f64>,
     /// Whether the gain holds anything of this descent.
     has_gained: bool,
+}
+
+impl Descent {
+    /// Begins at a true residual of this norm, which stands in this unit.
+    fn begin(&mut self, norm: f64, unit: f64) {
+        let is_same = (norm - self.account).abs() <= SAME * norm;
+        self.rz = self.rz.filter(|_| is_same).map(|rz| rz * unit / self.unit);
+        self.unit = unit;
+        self.has_gained = false;
+    }
 }
 
 /// One solve.
@@ -160,7 +178,7 @@ impl Vectors<'_> {
     /// The next direction, `p = z + beta p`; the former one stays in z.
     fn turn(&mut self, beta: f64) {
         let Kept { p, z, .. } = &mut self.kept;
-        // At the start of a descent p is another's.
+        // Without an iteration before, p is another's.
         if beta > 0.0 {
             let (beta, bounds) = (beta as f32, &self.level.bounds);
             let outputs = Pieces { data: &mut z[..], bounds };
@@ -247,15 +265,16 @@ impl Vectors<'_> {
     fn descend(
         &mut self,
         sought: &mut Sought,
+        descent: &mut Descent,
         mut norm: f64,
         goal: f64,
         (iterations, most): (&mut usize, usize),
     ) -> Result<f64, CgError> {
         let least = goal.max(TRUSTED * norm);
-        let mut descent = Descent::default();
+        descent.begin(norm, self.kept.unit);
         let mut outcome = Ok(norm);
         while norm > least && *iterations < most {
-            outcome = self.iterate(&mut descent, *iterations);
+            outcome = self.iterate(descent, *iterations);
             match outcome {
                 Ok(now) => norm = now,
                 // The direction that waits has given its place to one that leads nowhere.
@@ -266,7 +285,8 @@ impl Vectors<'_> {
             }
             *iterations += 1;
         }
-        self.take_waiting(&mut descent);
+        self.take_waiting(descent);
+        descent.account = norm;
         if descent.has_gained {
             self.take_gain(sought);
         }
@@ -278,8 +298,10 @@ impl Vectors<'_> {
         let goal = params.relative_tolerance * sought.b_norm;
         let mut iterations = 0;
         let mut norm = self.start_from_zero(sought);
+        let mut descent = Descent::default();
         loop {
-            norm = self.descend(sought, norm, goal, (&mut iterations, params.max_iterations))?;
+            let budget = (&mut iterations, params.max_iterations);
+            norm = self.descend(sought, &mut descent, norm, goal, budget)?;
             let residual_relative = norm / sought.b_norm;
             if norm <= goal {
                 return Ok(CgInfo { iterations, residual_relative, limited_by_rounding: false });
@@ -307,6 +329,7 @@ impl Vectors<'_> {
             self.true_residual(sought, sought.b_norm)
         };
         let mut checked = f64::INFINITY;
+        let mut descent = Descent::default();
         loop {
             let residual_relative = norm / sought.b_norm;
             if norm <= goal {
@@ -318,7 +341,7 @@ impl Vectors<'_> {
             }
             let start = norm;
             let budget = (&mut iterations, params.max_iterations);
-            let account = self.descend(sought, start, goal, budget)?;
+            let account = self.descend(sought, &mut descent, start, goal, budget)?;
             norm = self.true_residual(sought, account);
             if account <= goal && norm > goal.max(MUST_FALL * start) {
                 // What the account did not see is rounding of x, or of the residual's own terms:
