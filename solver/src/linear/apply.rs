@@ -158,10 +158,10 @@ mod tests {
     use crate::linear::assemble;
     use crate::linear::exchange::{add_halves, into_halves};
     use crate::linear::hierarchy::Hierarchy;
+    use crate::linear::kernels::{self, tests::wide};
 
-    /// Numbers between 0.5 and 1.5, not all alike.
     fn numbers(n: usize, seed: usize) -> Vec<f64> {
-        (0..n).map(|k| 0.5 + ((k * 37 + seed * 101 + 13) % 97) as f64 / 97.0).collect()
+        wide(&kernels::tests::numbers(n, seed))
     }
 
     /// A block with every link that it may have.

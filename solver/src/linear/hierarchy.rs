@@ -128,9 +128,7 @@ impl Hierarchy {
             coarse = Some(next);
         }
     }
-}
 
-impl Hierarchy {
     /// Brings the finest level up to date with an operator of the same blocks; the coarser ones stay.
     pub fn refresh(&mut self, operator: &Operator) {
         if let Some(finest) = self.levels.first_mut() {
