@@ -13,6 +13,9 @@
 //!          x_r = T⁻¹ (f_r + G x_b)
 //! ```
 //!
+//! With two sweeps the last two steps of either half are taken twice. They cost arithmetic, but no
+//! way through memory.
+//!
 //! M relaxes beyond `T⁻¹` what links in the plane hold: by 1/(1 - EASE) where nothing else does.
 //! What a column's own links hold together it relaxes by one and no more. Near the edge of an
 //! island the interpolated substrate and the interpolated island differ, and its seat may be ten
@@ -24,13 +27,14 @@
 //! run on different threads and recompute the few rows of their neighbours that they need, so
 //! that the result does not depend on the strips.
 
+use std::ops::Range;
 use std::sync::Mutex;
 
 use super::hierarchy::{Hierarchy, Level};
 use super::kernels;
 use super::rows::{
     RING, Rows, add_correction, keep_second, load_row, relax, relax_from_zero, relax_over_old,
-    restrict_row, start, store_row, take_second,
+    relax_over_old_last, restrict_row, start, store_row, take_second,
 };
 use super::strips::{Pieces, for_each_strip};
 use crate::pages::zeros;
@@ -116,6 +120,25 @@ fn with_rows<R>(rows: &[Mutex<Rows>], use_them: impl FnOnce(&mut Rows) -> R) -> 
     }
 }
 
+/// One pass over rows of a plane of `ny`: stage 0 to `last`, each a row behind the one before, as
+/// (rows loaded before, stage, row). The last stage takes `rows`, and every stage as many rows more
+/// on either side as stages follow it.
+fn stages(
+    rows: Range<usize>,
+    ny: usize,
+    last: usize,
+) -> impl Iterator<Item = (usize, usize, usize)> {
+    let first = rows.start.saturating_sub(last);
+    (first..rows.end + last).flat_map(move |s| {
+        (0..=last).filter_map(move |stage| {
+            let j = s.checked_sub(stage)?;
+            let more = last - stage;
+            let takes = j + more >= rows.start && j < (rows.end + more).min(ny);
+            takes.then_some((s - first, stage, j))
+        })
+    })
+}
+
 /// First half: relaxes from zero, keeps the second colour and restricts the residual.
 fn down(
     level: &Level,
@@ -140,25 +163,29 @@ fn down(
         let own = transfer.kept_rows[strip]..transfer.kept_rows[strip + 1];
         out.data.fill(0.0);
         let base = transfer.bounds[strip];
+        let last = 2 * level.sweeps;
         with_rows(rows, |rows| {
-            let reach = |d: usize| begin.saturating_sub(d)..(end + d).min(ny);
-            let first = begin.saturating_sub(3);
-            for s in first..end + 3 {
-                if reach(3).contains(&s) {
-                    load_row(level, s, f, s < first + RING, rows);
-                    start(level, s, 0, rows);
-                }
-                if s >= 1 && reach(2).contains(&(s - 1)) {
-                    relax_from_zero(level, s - 1, 1, rows);
-                    if own.contains(&(s - 1)) {
-                        keep_second(level, s - 1, rows, kept.data, transfer.kept_bounds[strip]);
+            for (s, stage, j) in stages(begin..end, ny, last + 1) {
+                match stage {
+                    0 => {
+                        load_row(level, j, f, s < RING, rows);
+                        start(level, j, 0, rows);
                     }
-                }
-                if s >= 2 && reach(1).contains(&(s - 2)) {
-                    relax(level, s - 2, 0, rows);
-                }
-                if s >= 3 && (begin..end).contains(&(s - 3)) {
-                    restrict_row(level, coarse, s - 3, from..to, base, rows, out.data);
+                    _ if stage > last => {
+                        restrict_row(level, coarse, j, from..to, base, rows, out.data)
+                    }
+                    _ if stage % 2 == 0 => relax(level, j, 0, rows),
+                    _ => {
+                        match (stage == 1, stage + 1 == last) {
+                            (true, true) => relax_from_zero(level, j, 1, rows),
+                            (true, false) => relax(level, j, 1, rows),
+                            (false, true) => relax_over_old_last(level, j, 1, rows),
+                            (false, false) => relax_over_old(level, j, 1, rows),
+                        }
+                        if stage + 1 == last && own.contains(&j) {
+                            keep_second(level, j, rows, kept.data, transfer.kept_bounds[strip]);
+                        }
+                    }
                 }
             }
         });
@@ -188,24 +215,20 @@ fn up(
         let (begin, end) = (level.strips[strip], level.strips[strip + 1]);
         let ny = level.layout.ny;
         let mut lanes = [0.0; 8];
+        let last = 2 * level.sweeps + 1;
         with_rows(rows, |rows| {
-            let reach = |d: usize| begin.saturating_sub(d)..(end + d).min(ny);
-            let first = begin.saturating_sub(3);
-            for s in first..end + 3 {
-                if reach(3).contains(&s) {
-                    load_row(level, s, f, s < first + RING, rows);
-                    take_second(level, s, second_colour, rows);
-                    add_correction(level, coarse, s, coarse_x, rows);
+            for (s, stage, j) in stages(begin..end, ny, last) {
+                match stage {
+                    0 => {
+                        load_row(level, j, f, s < RING, rows);
+                        take_second(level, j, second_colour, rows);
+                        add_correction(level, coarse, j, coarse_x, rows);
+                    }
+                    _ if stage % 2 == 0 => relax_over_old(level, j, 1, rows),
+                    _ => relax(level, j, 0, rows),
                 }
-                if s >= 1 && reach(2).contains(&(s - 1)) {
-                    relax(level, s - 1, 0, rows);
-                }
-                if s >= 2 && reach(1).contains(&(s - 2)) {
-                    relax_over_old(level, s - 2, 1, rows);
-                }
-                if s >= 3 && (begin..end).contains(&(s - 3)) {
-                    relax(level, s - 3, 0, rows);
-                    store_row(level, s - 3, f, rows, z.data, level.bounds[strip], &mut lanes);
+                if stage == last {
+                    store_row(level, j, f, rows, z.data, level.bounds[strip], &mut lanes);
                 }
             }
         });

@@ -16,6 +16,10 @@ use crate::pages::zeros;
 /// Coarsening stops at a plane of so many cells.
 const COARSEST_PLANE: usize = 120;
 
+/// Sweeps on the finest level where the plane is graded: cells of unequal sides are merged there, up
+/// to four in a row, and leave more to relaxation. More sweeps on coarser levels save nothing.
+const GRADED_SWEEPS: usize = 2;
+
 /// Least number of unknowns in a strip: less is not worth a thread's attention.
 const STRIP_UNKNOWNS: usize = 1 << 14;
 
@@ -59,6 +63,8 @@ pub(super) struct Level {
     pub bounds: Vec<usize>,
     /// Their bounds in the arrays of conductances.
     split_bounds: Vec<usize>,
+    /// Times that a cycle relaxes the second colour before, and again after, the coarse correction.
+    pub sweeps: usize,
     /// Missing on the coarsest level.
     pub transfer: Option<Transfer>,
 }
@@ -107,6 +113,10 @@ impl Hierarchy {
                     y: AxisMap::new(&y, &points_y, b.j0, b.j0 + b.ny),
                 })
                 .collect();
+            let halves = |points: &[usize], cells: usize| points.len() == cells.div_ceil(2);
+            if levels.is_empty() && !(halves(&points_x, x.len()) && halves(&points_y, y.len())) {
+                level.sweeps = GRADED_SWEEPS;
+            }
             let next = coarse_operator(fine, &maps, (points_x.len(), points_y.len()));
             let strips = strips_of(points_y.len(), next.len());
             let layout = layout_of(&next, points_x.len(), points_y.len());
@@ -234,6 +244,7 @@ impl Level {
             inverse_pivot: zeros(n),
             bounds: bounds_in(if is_finest { &layout.split_start } else { &layout.row_start }),
             split_bounds: bounds_in(&layout.split_start),
+            sweeps: 1,
             transfer: None,
             strips,
             layout,

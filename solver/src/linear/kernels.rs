@@ -117,8 +117,10 @@ pub(super) struct Start;
 pub(super) struct Plain;
 /// `f + sum`, from zero; f becomes `-sum`.
 pub(super) struct FromZero;
-/// `f + sum` less `EASE` times links times the old value.
+/// `f + sum - held`, where `held` is `EASE` times links times the old value.
 pub(super) struct OverOld;
+/// The same; f becomes `held - sum`.
+pub(super) struct OverOldLast;
 
 impl Sweep for Start {
     const FROM_F_ALONE: bool = true;
@@ -129,6 +131,10 @@ impl Sweep for FromZero {
 }
 impl Sweep for OverOld {
     const OVER_OLD: bool = true;
+}
+impl Sweep for OverOldLast {
+    const OVER_OLD: bool = true;
+    const LEAVES_REST: bool = true;
 }
 
 /// Where a cell's column has been eliminated from.
@@ -191,24 +197,24 @@ impl Lead for After<'_> {
 pub(super) fn sweep<S: Sweep, L: Lead>(out: &mut [f32], f: &mut [f32], around: Around, lead: L) {
     let n = whole(out.len());
     let (out, f, a, lead) = (&mut out[..n], &mut f[..n], around.cut(n), lead.cut(n));
-    let first = if S::OVER_OLD && n > 0 {
-        lead.take(0, f[0] + a.sum(0) - EASE_F32 * a.first_links() * out[0])
-    } else {
-        0.0
-    };
+    let (mut first, mut first_rest) = (0.0, 0.0);
+    if S::OVER_OLD && n > 0 {
+        let (sum, held) = (a.sum(0), EASE_F32 * a.first_links() * out[0]);
+        (first, first_rest) = (lead.take(0, f[0] + sum - held), held - sum);
+    }
     for k in 0..n {
         let sum = a.sum(k);
-        if S::OVER_OLD {
-            out[k] = lead.take(k, f[k] + sum - EASE_F32 * a.links(k) * out[k]);
-        } else {
-            out[k] = lead.take(k, f[k] + sum);
-        }
+        let held = if S::OVER_OLD { EASE_F32 * a.links(k) * out[k] } else { 0.0 };
+        out[k] = lead.take(k, f[k] + sum - held);
         if S::LEAVES_REST {
-            f[k] = -sum;
+            f[k] = held - sum;
         }
     }
     if S::OVER_OLD && n > 0 {
         out[0] = first;
+        if S::LEAVES_REST {
+            f[0] = first_rest;
+        }
     }
 }
 
@@ -223,7 +229,7 @@ pub(super) fn start<L: Lead>(out: &mut [f32], f: &[f32], lead: L) {
 }
 
 /// The residual of the second colour over its x, when the first has been relaxed after it; f is what
-/// [`FromZero`] left: `x = f + sum - EASE links x`.
+/// [`FromZero`] or [`OverOldLast`] left: `x = f + sum - EASE links x`.
 #[inline(always)]
 pub(super) fn residual(x: &mut [f32], f: &[f32], around: Around) {
     let n = whole(x.len());

@@ -87,7 +87,7 @@ widest! {
         relax_as::<kernels::Start>(level, j, colour, rows)
     }
 
-    /// The same: `x = T⁻¹ (f + G x)`.
+    /// The same: `x = T⁻¹ (f + G x)`; of the second colour, from zero, `x = M⁻¹ (f + G x)`.
     fn relax(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         relax_as::<kernels::Plain>(level, j, colour, rows)
     }
@@ -102,6 +102,11 @@ widest! {
     /// `M⁻¹ (f + G x - EASE D x)`.
     fn relax_over_old(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
         relax_as::<kernels::OverOld>(level, j, colour, rows)
+    }
+
+    /// The same, before the residual: f becomes `EASE D x - G x` of the x and the G x at hand.
+    fn relax_over_old_last(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
+        relax_as::<kernels::OverOldLast>(level, j, colour, rows)
     }
 
     /// Residual of the second colour in row `j` (that of the first is zero), shared out over the

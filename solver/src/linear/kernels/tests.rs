@@ -100,6 +100,10 @@ fn half_sweeps_relax_eliminate_and_keep_what_they_say() {
         sweep::<OverOld, _>(&mut out, &mut rest, around, Pivot(pivot));
         check("over old at once", &out, &|k| pivot[k] * over_old(k));
         assert_eq!(&rest, f);
+        out.clone_from(&old);
+        sweep::<OverOldLast, _>(&mut out, &mut rest, around, after);
+        check("over old, the last time", &out, &|k| pivot[k] * (over_old(k) + link[k] * y[k]));
+        check("its rest", &rest, &|k| eased(k) * old[k] - near(k));
         let run = |work: &dyn Fn(&mut [f32]), expected: &dyn Fn(usize) -> f32| {
             let mut out = old.clone();
             work(&mut out);
