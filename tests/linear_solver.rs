@@ -115,7 +115,7 @@ fn a_step_from_zero_leaves_the_residual_that_it_tells() {
         let product = times(&operator, &step);
         let left: Vec<f64> = residual.iter().zip(&product).map(|(r, p)| r - p).collect();
         let left = norm(&left) / norm(&residual);
-        assert!((left / info.residual_relative - 1.0).abs() < 1e-3, "{left:e} {info:?}");
+        assert!((left / info.residual_relative - 1.0).abs() < 3e-3, "{left:e} {info:?}");
     }
     assert!(worst_difference(&step, &sparse_cholesky(&operator, &residual)) < 1e-9);
     let info = solver.step(&vec![0.0; step.len()], &mut step, &CgParams::default()).unwrap();

@@ -152,7 +152,7 @@ fn around_half<'a>(
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::conduction::Block;
     use crate::linear::assemble;
@@ -182,7 +182,7 @@ mod tests {
     }
 
     /// Odd and even places, one sheet and several, a single column, a border.
-    fn operators() -> Vec<Operator> {
+    pub(in crate::linear) fn operators() -> Vec<Operator> {
         let on = |size: [usize; 3], islands: &[Block]| Operator {
             dx_m: vec![1e-3; size[0]],
             dy_m: vec![1e-3; size[1]],

@@ -1,13 +1,13 @@
 //! The operator on a coarser plane, again a network of conductances of the same kind.
 //!
-//! The points of the coarse plane are points of the fine one. Along the axis of a link the
-//! fine links between two coarse points act in series; across it, and for everything that a
-//! cell owns (links through the thickness, sinks), the fine values are shared out as the
-//! interpolation shares values, so that constants lose what they lost on the fine plane:
+//! The points of the coarse plane are points of the fine one, its sheets sheets of the fine one.
+//! Along the axis of a link the fine links between two coarse points act in series; across it, and
+//! for sinks, the fine values are shared out as the interpolation shares values, so that constants
+//! lose what they lost on the fine plane:
 //!
 //! ```text
-//! 1/G_row = sum of 1/g along the row        G = sum over rows of share G_row
-//! sink    = sum over cells of share_x share_y sink
+//! 1/G_row = sum of 1/g along the row        G = sum over rows and sheets of share_y share_z G_row
+//! sink    = sum over cells of share_x share_y share_z sink
 //! ```
 //!
 //! In one dimension, or where conductances vary along one axis only, the links are those of
@@ -24,23 +24,25 @@ use crate::conduction::{Block, Operator};
 pub(super) struct BlockMap {
     pub x: AxisMap,
     pub y: AxisMap,
+    /// Of the sheets.
+    pub z: AxisMap,
 }
 
 /// The coarse block of `fine`.
 pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
-    let (ncx, ncy, nl) = (map.x.count, map.y.count, fine.nl);
-    let mut coarse = Block::zeros(map.x.first, map.y.first, ncx, ncy, nl, !fine.seat.is_empty());
-    let (fed_x, fed_y) = (map.x.transpose(), map.y.transpose());
-    let plane = fine.nx * fine.ny;
-    let nx = fine.nx;
+    let (ncx, ncy, ncl) = (map.x.count, map.y.count, map.z.count);
+    let mut coarse = Block::zeros(map.x.first, map.y.first, ncx, ncy, ncl, !fine.seat.is_empty());
+    let (fed_x, fed_y, fed_z) = (map.x.transpose(), map.y.transpose(), map.z.transpose());
+    let (nx, plane) = (fine.nx, fine.nx * fine.ny);
+    let row_of = |l: usize, j: usize| l * plane + j * nx..l * plane + (j + 1) * nx;
 
     // Links along x: series along each fine row, then shared out over the coarse rows.
     if map.x.kept.len() > 1 {
         let halved = map.x.kept.windows(2).all(|ends| ends[1] == ends[0] + 2);
         let every_second = halved.then(|| map.x.kept[0]);
-        for_each_row(&mut coarse.east, ncx, ncy, |l, row, out, _| {
-            for (j, share) in fed_y.of(row) {
-                let links = &fine.east[l * plane + j * nx..][..nx];
+        for_each_row(&mut coarse.east, ncx, ncy, |sheet, row, out, _| {
+            for ((l, share_z), (j, share_y)) in each_of(&fed_z, sheet, &fed_y, row) {
+                let (share, links) = (share_z * share_y, &fine.east[row_of(l, j)]);
                 if let Some(first) = every_second {
                     neighbours_in_series(&mut out[..ncx - 1], share, &links[first..]);
                     continue;
@@ -57,45 +59,85 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
         });
     }
     if map.y.kept.len() > 1 {
-        for_each_row(&mut coarse.north, ncx, ncy, |l, row, out, line| {
+        for_each_row(&mut coarse.north, ncx, ncy, |sheet, row, out, line| {
             if row + 1 == ncy {
                 return;
             }
             let (from, to) = (map.y.kept[row], map.y.kept[row + 1]);
-            let links = &fine.north[l * plane..][..plane];
-            line.resize(nx, 0.0);
-            if to == from + 2 {
-                let (a, b) = (&links[from * nx..][..nx], &links[(from + 1) * nx..][..nx]);
-                pairs_in_series(line, a, b);
-            } else {
-                for (i, v) in line.iter_mut().enumerate() {
-                    *v = in_series((from..to).map(|j| links[j * nx + i]));
-                }
+            clear(line, nx);
+            for (l, share) in fed_z.of(sheet) {
+                add_in_series(line, share, from..to, |j| &fine.north[row_of(l, j)]);
+            }
+            gather(line, &fed_x, out);
+        });
+    }
+    // Links through the thickness, in series between two sheets that stay.
+    if ncl > 1 {
+        for_each_row(&mut coarse.up, ncx, ncy, |sheet, row, out, line| {
+            if sheet + 1 == ncl {
+                return;
+            }
+            let (from, to) = (map.z.kept[sheet], map.z.kept[sheet + 1]);
+            clear(line, nx);
+            for (j, share) in fed_y.of(row) {
+                add_in_series(line, share, from..to, |l| &fine.up[row_of(l, j)]);
             }
             gather(line, &fed_x, out);
         });
     }
     // What a cell owns.
-    let shared = |values: &[f64], into: &mut Vec<f64>| {
-        if values.par_iter().with_min_len(1 << 16).all(|&v| v == 0.0) {
-            return;
-        }
-        for_each_row(into, ncx, ncy, |l, row, out, line| {
-            line.clear();
-            line.resize(nx, 0.0);
-            for (j, share) in fed_y.of(row) {
-                let cells = &values[l * plane + j * nx..][..nx];
-                add_share(line, share, cells);
+    if fine.sink.par_iter().with_min_len(1 << 16).any(|&v| v != 0.0) {
+        for_each_row(&mut coarse.sink, ncx, ncy, |sheet, row, out, line| {
+            clear(line, nx);
+            for ((l, share_z), (j, share_y)) in each_of(&fed_z, sheet, &fed_y, row) {
+                add_share(line, share_z * share_y, &fine.sink[row_of(l, j)]);
             }
             gather(line, &fed_x, out);
         });
-    };
-    shared(&fine.up, &mut coarse.up);
-    shared(&fine.sink, &mut coarse.sink);
+    }
     if !fine.seat.is_empty() {
-        shared(&fine.seat, &mut coarse.seat);
+        for_each_row(&mut coarse.seat, ncx, ncy, |_, row, out, line| {
+            clear(line, nx);
+            for (j, share) in fed_y.of(row) {
+                add_share(line, share, &fine.seat[row_of(0, j)]);
+            }
+            gather(line, &fed_x, out);
+        });
     }
     coarse
+}
+
+/// Fine sheets that feed a coarse one, each with the fine rows that feed a coarse row; with shares.
+fn each_of(
+    fed_z: &Fed,
+    sheet: usize,
+    fed_y: &Fed,
+    row: usize,
+) -> impl Iterator<Item = ((usize, f64), (usize, f64))> {
+    fed_z.of(sheet).flat_map(move |z| fed_y.of(row).map(move |y| (z, y)))
+}
+
+fn clear(line: &mut Vec<f64>, n: usize) {
+    line.clear();
+    line.resize(n, 0.0);
+}
+
+/// `line += share links`, each entry of the links in series with its likes.
+fn add_in_series<'a>(
+    line: &mut [f64],
+    share: f64,
+    range: std::ops::Range<usize>,
+    links: impl Fn(usize) -> &'a [f64],
+) {
+    match range.len() {
+        1 => add_share(line, share, links(range.start)),
+        2 => pairs_in_series(line, share, links(range.start), links(range.start + 1)),
+        _ => {
+            for (i, v) in line.iter_mut().enumerate() {
+                *v += share * in_series(range.clone().map(|k| links(k)[i]));
+            }
+        }
+    }
 }
 
 /// The whole coarse operator. Its cell widths are not meaningful and left empty of them: the
@@ -120,10 +162,10 @@ widest! {
         }
     }
 
-    /// Each of `a` in series with its like of `b`.
-    fn pairs_in_series(line: &mut [f64], a: &[f64], b: &[f64]) {
+    /// Each of `a` in series with its like of `b`, times `share`, onto the line.
+    fn pairs_in_series(line: &mut [f64], share: f64, a: &[f64], b: &[f64]) {
         for ((v, &a), &b) in line.iter_mut().zip(a).zip(b) {
-            *v = two_in_series(a, b);
+            *v += share * two_in_series(a, b);
         }
     }
 
@@ -181,13 +223,18 @@ fn for_each_row(
 mod tests {
     use super::*;
 
+    /// One sheet that stays.
+    fn one_sheet() -> AxisMap {
+        AxisMap::new(&[0.0], &[0], 0, 1)
+    }
+
     #[test]
     fn a_chain_of_links_is_a_link_of_the_summed_resistance() {
         let mut fine = Block::zeros(0, 0, 5, 1, 1, false);
         fine.east = vec![1.0, 2.0, 3.0, 6.0, 0.0];
         let x = [0.0, 1.0, 2.0, 3.0, 4.0];
         let map =
-            BlockMap { x: AxisMap::new(&x, &[0, 2, 4], 0, 5), y: AxisMap::new(&[0.0], &[0], 0, 1) };
+            BlockMap { x: AxisMap::new(&x, &[0, 2, 4], 0, 5), y: one_sheet(), z: one_sheet() };
         let coarse = coarse_block(&fine, &map);
         assert!((coarse.east[0] - 1.0 / (1.0 + 0.5)).abs() < 1e-15);
         assert!((coarse.east[1] - 1.0 / (1.0 / 3.0 + 1.0 / 6.0)).abs() < 1e-15);
@@ -199,8 +246,7 @@ mod tests {
         let mut fine = Block::zeros(0, 0, 5, 1, 1, false);
         fine.east = vec![1.0, 2.0, 3.0, 6.0, 0.0];
         let x = [0.0, 1.0, 2.0, 3.0, 4.0];
-        let map =
-            BlockMap { x: AxisMap::new(&x, &[0, 2], 0, 5), y: AxisMap::new(&[0.0], &[0], 0, 1) };
+        let map = BlockMap { x: AxisMap::new(&x, &[0, 2], 0, 5), y: one_sheet(), z: one_sheet() };
         assert_eq!(coarse_block(&fine, &map).east, vec![1.0 / 1.5, 0.0]);
     }
 
@@ -217,10 +263,31 @@ mod tests {
         let map = BlockMap {
             x: AxisMap::new(&x, &[0, 2, 4], 1, 5),
             y: AxisMap::new(&x[..3], &[0, 2], 0, 3),
+            z: AxisMap::new(&x[..2], &[0, 1], 0, 2),
         };
         let coarse = coarse_block(&fine, &map);
         let sum = |v: &[f64]| v.iter().sum::<f64>();
         assert!((sum(&coarse.sink) - sum(&fine.sink)).abs() < 1e-12);
         assert!((sum(&coarse.seat) - sum(&fine.seat)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn sheets_between_two_that_stay_act_in_series_and_share_out_what_they_own() {
+        let mut fine = Block::zeros(0, 0, 2, 1, 4, false);
+        fine.up = vec![1.0, 2.0, 2.0, 4.0, 3.0, 6.0, 0.0, 0.0];
+        fine.sink = vec![0.0, 1.0, 2.0, 3.0, 0.0, 0.0, 4.0, 5.0];
+        fine.east = vec![1.0, 0.0, 10.0, 0.0, 20.0, 0.0, 5.0, 0.0];
+        let z = AxisMap::new(&[0.0, 1.0, 3.0, 4.0], &[0, 3], 0, 4);
+        let x = AxisMap::new(&[0.0, 1.0], &[0, 1], 0, 2);
+        let coarse = coarse_block(&fine, &BlockMap { x, y: one_sheet(), z });
+        assert_eq!(coarse.nl, 2);
+        let near = |got: &[f64], expected: [f64; 4]| {
+            let apart = got.iter().zip(expected).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+            assert!(apart < 1e-14, "{got:?} {expected:?}");
+        };
+        let chain = 1.0 / (1.0 + 0.5 + 1.0 / 3.0);
+        near(&coarse.up, [chain, 2.0 * chain, 0.0, 0.0]);
+        near(&coarse.sink, [1.5, 1.0 + 0.75 * 3.0, 4.5, 5.0 + 0.25 * 3.0]);
+        near(&coarse.east, [1.0 + 7.5 + 5.0, 0.0, 5.0 + 2.5 + 15.0, 0.0]);
     }
 }

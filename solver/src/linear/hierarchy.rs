@@ -4,10 +4,11 @@
 use super::axis::{AxisMap, choose_target, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
-use super::interpolation::Interpolation;
+use super::interpolation::Maps;
 use super::kernels::{self, EASE};
 use super::layout::{Layout, PAD};
 use super::rows::two_pieces;
+use super::stack::stack_map;
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use super::widest::widest;
 use crate::conduction::{Block, Operator};
@@ -29,8 +30,8 @@ const STRIP_ROWS: usize = 32;
 /// The way from one level to the next coarser one.
 #[derive(Debug, Clone)]
 pub(super) struct Transfer {
-    /// For each block, along x and along y.
-    pub maps: Vec<(Interpolation, Interpolation)>,
+    /// For each block.
+    pub maps: Vec<Maps>,
     /// Rows of the fine plane that stay.
     pub points_y: Vec<usize>,
     /// Strips of coarse rows.
@@ -63,7 +64,8 @@ pub(super) struct Level {
     pub bounds: Vec<usize>,
     /// Their bounds in the arrays of conductances.
     split_bounds: Vec<usize>,
-    /// Times that a cycle relaxes the second colour before, and again after, the coarse correction.
+    /// Times that a cycle relaxes the second colour before, and again after, the coarse correction:
+    /// one or two.
     pub sweeps: usize,
     /// Missing on the coarsest level.
     pub transfer: Option<Transfer>,
@@ -111,6 +113,7 @@ impl Hierarchy {
                 .map(|b| BlockMap {
                     x: AxisMap::new(&x, &points_x, b.i0, b.i0 + b.nx),
                     y: AxisMap::new(&y, &points_y, b.j0, b.j0 + b.ny),
+                    z: stack_map(b),
                 })
                 .collect();
             let halves = |points: &[usize], cells: usize| points.len() == cells.div_ceil(2);
@@ -127,7 +130,10 @@ impl Hierarchy {
             level.transfer = Some(Transfer {
                 kept_bounds: kept_rows.iter().map(|&j| level.layout.split_start[j] / 2).collect(),
                 kept_rows,
-                maps: maps.iter().map(|m| ((&m.x).into(), (&m.y).into())).collect(),
+                maps: maps
+                    .iter()
+                    .map(|m| Maps { x: (&m.x).into(), y: (&m.y).into(), z: (&m.z).into() })
+                    .collect(),
                 bounds: strips.iter().map(|&j| layout.row_start[j]).collect(),
                 strips,
                 points_y: points_y.clone(),

@@ -22,6 +22,21 @@ impl Interpolation {
     pub fn at(&self, fine: usize) -> (usize, f32) {
         (self.lower[fine] as usize, self.share[fine])
     }
+
+    /// Both coarse points that feed a fine one, and their shares.
+    pub fn shares(&self, fine: usize) -> [(usize, f32); 2] {
+        let (lower, share) = self.at(fine);
+        [(lower, 1.0 - share), (lower + 1, share)]
+    }
+}
+
+/// The map of one block to the next coarser plane.
+#[derive(Debug, Clone)]
+pub(super) struct Maps {
+    pub x: Interpolation,
+    pub y: Interpolation,
+    /// Of the sheets.
+    pub z: Interpolation,
 }
 
 impl From<&AxisMap> for Interpolation {

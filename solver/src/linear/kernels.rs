@@ -340,6 +340,14 @@ pub(super) fn between(line: &mut [f32], lower: &[f32], upper: &[f32], share: f32
     }
 }
 
+/// `line += share (other - line)`.
+#[inline(always)]
+pub(super) fn toward(line: &mut [f32], other: &[f32], share: f32) {
+    for (v, b) in line.iter_mut().zip(other) {
+        *v += share * (b - *v);
+    }
+}
+
 /// `out += weight r`.
 #[inline(always)]
 pub(super) fn add_times(out: &mut [f32], weight: f32, r: &[f32]) {

@@ -2,7 +2,7 @@
 //! on whole columns of the sheets; the assembled matrix. Nothing in here knows what a die or a
 //! nozzle is.
 //!
-//! - `axis`, `coarsen`: the coarser planes and the conductances on them
+//! - `axis`, `stack`, `coarsen`: the coarser planes, their sheets and the conductances on them
 //! - `layout`, `strips`: rows in memory, and work shared out by strips of rows
 //! - `hierarchy`, `interpolation`, `coarsest`, `cycle`, `rows`: the preconditioner, and what a
 //!   cycle does to one row
@@ -33,6 +33,7 @@ pub mod matrix_market;
 mod norm;
 mod rows;
 pub mod solve;
+mod stack;
 mod stencil;
 mod strips;
 mod widest;

@@ -16,6 +16,7 @@ pub(super) struct Rows {
     x: [Vec<f32>; RING],
     f: [Vec<f32>; RING],
     line: Vec<f32>,
+    other: Vec<f32>,
     zeros: Vec<f32>,
 }
 
@@ -27,6 +28,7 @@ impl Rows {
             x: std::array::from_fn(|_| row()),
             f: std::array::from_fn(|_| row()),
             line: vec![0.0; 2 * half],
+            other: vec![0.0; 2 * half],
             zeros: vec![0.0; half],
         }
     }
@@ -125,10 +127,8 @@ widest! {
         let mut row = std::mem::take(&mut rows.x[j % RING]);
         for piece in layout.pieces(j) {
             let s = &layout.shapes[piece.block];
-            let (map_x, map_y) = &transfer.maps[piece.block];
+            let maps = &transfer.maps[piece.block];
             let h = s.half_of(1, j);
-            let (lower, share) = map_y.at(piece.row);
-            let lower = map_y.first + lower;
             for l in 0..s.nl {
                 let at = s.work_half(l, h);
                 // The second colour's x is not needed any more: its place takes the residual.
@@ -136,12 +136,18 @@ widest! {
                 let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
                 kernels::residual(residual, &rows.f[j % RING][at..at + s.half], around);
                 let residual = &residual[..s.columns(h)];
-                for (coarse_row, share) in [(lower, 1.0 - share), (lower + 1, share)] {
-                    if share == 0.0 || !strip.contains(&coarse_row) {
+                for (coarse_row, share_y) in maps.y.shares(piece.row) {
+                    let coarse_row = maps.y.first + coarse_row;
+                    if share_y == 0.0 || !strip.contains(&coarse_row) {
                         continue;
                     }
-                    let to = coarse.layout.piece(coarse_row, piece.block).natural + l * map_x.count;
-                    map_x.halves[h].restrict(residual, share, &mut out[to - base..][..map_x.count]);
+                    let at = coarse.layout.piece(coarse_row, piece.block).natural - base;
+                    for (sheet, share_z) in maps.z.shares(l) {
+                        if share_z > 0.0 {
+                            let out = &mut out[at + sheet * maps.x.count..][..maps.x.count];
+                            maps.x.halves[h].restrict(residual, share_y * share_z, out);
+                        }
+                    }
                 }
             }
         }
@@ -152,29 +158,29 @@ widest! {
     fn add_correction(level: &Level, coarse: &Level, j: usize, coarse_x: &[f32], rows: &mut Rows) {
         let Some(transfer) = &level.transfer else { return };
         let layout = &level.layout;
-        let Rows { x, line, .. } = rows;
+        let Rows { x, line, other, .. } = rows;
         for piece in layout.pieces(j) {
             let s = &layout.shapes[piece.block];
-            let (map_x, map_y) = &transfer.maps[piece.block];
+            let maps = &transfer.maps[piece.block];
             let h = s.half_of(1, j);
-            let (lower, share) = map_y.at(piece.row);
-            let lower = map_y.first + lower;
-            let count = map_x.count;
+            let (lower, share_y) = maps.y.at(piece.row);
+            let lower = maps.y.first + lower;
+            let count = maps.x.count;
+            let from = coarse.layout.piece(lower, piece.block).natural;
+            let next = (share_y > 0.0).then(|| coarse.layout.piece(lower + 1, piece.block).natural);
             for l in 0..s.nl {
-                let from = coarse.layout.piece(lower, piece.block).natural + l * count;
-                let from = &coarse_x[from..from + count];
+                let (sheet, share_z) = maps.z.at(l);
                 // The line stands between zeros, so that a share of nothing can be read.
                 let line = &mut line[..count + 2];
                 line[count + 1] = 0.0;
-                if share > 0.0 {
-                    let next = coarse.layout.piece(lower + 1, piece.block).natural + l * count;
-                    let next = &coarse_x[next..next + count];
-                    kernels::between(&mut line[1..=count], from, next, share);
-                } else {
-                    line[1..=count].copy_from_slice(from);
+                between_rows(&mut line[1..=count], coarse_x, from, next, sheet, share_y);
+                if share_z > 0.0 {
+                    let other = &mut other[..count];
+                    between_rows(other, coarse_x, from, next, sheet + 1, share_y);
+                    kernels::toward(&mut line[1..=count], other, share_z);
                 }
                 let at = s.work_half(l, h);
-                map_x.halves[h].interpolate(line, &mut x[j % RING][at..at + s.columns(h)]);
+                maps.x.halves[h].interpolate(line, &mut x[j % RING][at..at + s.columns(h)]);
             }
         }
     }
@@ -209,6 +215,26 @@ widest! {
             let (start, end) = (layout.split_start[j], layout.split_start[j + 1]);
             kernels::dot_into(lanes, (&f[start..end], &z[start - base..end - base]));
         }
+    }
+}
+
+/// Coarse values of a sheet between two coarse rows, the second perhaps missing.
+#[inline(always)]
+fn between_rows(
+    line: &mut [f32],
+    coarse_x: &[f32],
+    from: usize,
+    next: Option<usize>,
+    sheet: usize,
+    share: f32,
+) {
+    let count = line.len();
+    let from = &coarse_x[from + sheet * count..][..count];
+    match next {
+        Some(next) => {
+            kernels::between(line, from, &coarse_x[next + sheet * count..][..count], share);
+        }
+        None => line.copy_from_slice(from),
     }
 }
 
