@@ -13,8 +13,8 @@ use crate::conduction::Block;
 
 /// Sheets a to b are spanned by one interval where in three of four columns
 /// `1 / sum(1/up) >= STRONG (links in the plane of the sheets between, and half of a's and b's)`.
-/// In a layer of one material, of thickness t and cells of side h, the left is four times `(h/t)²`
-/// times the right without the factor: `t <= 1.6 h`.
+/// In a layer of one material, t thick from a to b, with cells of side h, the left is `(h / 2t)²` of
+/// those links: `t <= 1.6 h`.
 const STRONG: f64 = 0.1;
 
 /// Columns looked at along either axis: a sample tells enough.
