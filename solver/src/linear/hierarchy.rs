@@ -470,7 +470,21 @@ fn reciprocal(pivot: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::centres;
+    use super::*;
+
+    #[test]
+    fn the_finest_level_relaxes_twice_where_its_plane_is_graded() {
+        let sweeps = |growth: f64| -> Vec<usize> {
+            let widths: Vec<f64> = (0..32).map(|k| 1e-3 * growth.powi(k)).collect();
+            let mut block = Block::zeros(0, 0, 32, 32, 1, false);
+            block.sink.fill(1.0);
+            let operator = Operator { dx_m: widths.clone(), dy_m: widths, blocks: vec![block] };
+            Hierarchy::new(&operator).levels.iter().map(|level| level.sweeps).collect()
+        };
+        assert!(sweeps(1.0).len() > 1 && sweeps(1.0).iter().all(|&s| s == 1));
+        let graded = sweeps(1.1);
+        assert!(graded[0] == 2 && graded[1..].iter().all(|&s| s == 1), "{graded:?}");
+    }
 
     #[test]
     fn centres_lie_in_the_middle_of_cells() {

@@ -104,8 +104,30 @@ mod tests {
     fn an_interval_is_as_thick_as_the_cells_allow() {
         // Inside the plane four links of t each: intervals of up to 1.6 h.
         let thin = [1.0; 13];
-        assert_eq!(stack_map(&layer(3.0, &thin)).kept, vec![0, 4, 8, 12]);
+        assert_eq!(stack_map(&layer(2.6, &thin)).kept, vec![0, 4, 8, 12]);
+        assert_eq!(stack_map(&layer(2.5, &thin)).kept, vec![0, 3, 6, 9, 12]);
         assert_eq!(stack_map(&layer(1.0, &thin)).kept, (0..13).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn sheets_are_merged_where_three_of_four_columns_are_strong() {
+        for (weak, kept) in [(5, vec![0, 3]), (6, vec![0, 2, 3])] {
+            let mut block = layer(10.0, &[1.0; 4]);
+            block.up[2 * 20..2 * 20 + weak].fill(1e-3);
+            assert_eq!(stack_map(&block).kept, kept);
+        }
+    }
+
+    #[test]
+    fn a_cell_has_links_to_four_neighbours_or_fewer() {
+        let mut block = Block::zeros(0, 0, 3, 2, 2, false);
+        block.east = vec![1.0, 2.0, 0.0, 3.0, 4.0, 0.0, 10.0, 20.0, 0.0, 30.0, 40.0, 0.0];
+        block.north = vec![5.0, 6.0, 7.0, 0.0, 0.0, 0.0, 50.0, 60.0, 70.0, 0.0, 0.0, 0.0];
+        let sums = [6.0, 9.0, 9.0, 8.0, 13.0, 11.0];
+        for (cell, sum) in sums.into_iter().enumerate() {
+            assert_eq!(links_in_plane(&block, 0, cell), sum);
+            assert_eq!(links_in_plane(&block, 1, cell), 10.0 * sum);
+        }
     }
 
     #[test]
