@@ -86,24 +86,21 @@ pub(super) fn coarse_block(fine: &Block, map: &BlockMap) -> Block {
         });
     }
     // What a cell owns.
-    if fine.sink.par_iter().with_min_len(1 << 16).any(|&v| v != 0.0) {
-        for_each_row(&mut coarse.sink, ncx, ncy, |sheet, row, out, line| {
+    let shared = |values: &[f64], sheets: &Fed, into: &mut [f64]| {
+        if values.par_iter().with_min_len(1 << 16).all(|&v| v == 0.0) {
+            return;
+        }
+        for_each_row(into, ncx, ncy, |sheet, row, out, line| {
             clear(line, nx);
-            for ((l, share_z), (j, share_y)) in each_of(&fed_z, sheet, &fed_y, row) {
-                add_share(line, share_z * share_y, &fine.sink[row_of(l, j)]);
+            for ((l, share_z), (j, share_y)) in each_of(sheets, sheet, &fed_y, row) {
+                add_share(line, share_z * share_y, &values[row_of(l, j)]);
             }
             gather(line, &fed_x, out);
         });
-    }
-    if !fine.seat.is_empty() {
-        for_each_row(&mut coarse.seat, ncx, ncy, |_, row, out, line| {
-            clear(line, nx);
-            for (j, share) in fed_y.of(row) {
-                add_share(line, share, &fine.seat[row_of(0, j)]);
-            }
-            gather(line, &fed_x, out);
-        });
-    }
+    };
+    shared(&fine.sink, &fed_z, &mut coarse.sink);
+    // A seat has one sheet of links, which stays.
+    shared(&fine.seat, &AxisMap::new(&[0.0], &[0], 0, 1).transpose(), &mut coarse.seat);
     coarse
 }
 
