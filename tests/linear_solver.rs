@@ -108,14 +108,15 @@ fn a_step_from_zero_leaves_the_residual_that_it_tells() {
     let solver = Preconditioned::new(&operator);
     let norm = |v: &[f64]| dot(v, v).sqrt();
     let mut step = vec![f64::NAN; residual.len()];
-    for relative_tolerance in [1e-2, 1e-10] {
+    // Single precision accounts for what is left: over a last descent of several digits it drifts.
+    for (relative_tolerance, drift) in [(1e-2, 1e-3), (1e-10, 3e-3)] {
         let params = CgParams { relative_tolerance, ..CgParams::default() };
         let info = solver.step(&residual, &mut step, &params).unwrap();
         assert!(info.iterations > 0 && info.residual_relative <= relative_tolerance);
         let product = times(&operator, &step);
         let left: Vec<f64> = residual.iter().zip(&product).map(|(r, p)| r - p).collect();
         let left = norm(&left) / norm(&residual);
-        assert!((left / info.residual_relative - 1.0).abs() < 3e-3, "{left:e} {info:?}");
+        assert!((left / info.residual_relative - 1.0).abs() < drift, "{left:e} {info:?}");
     }
     assert!(worst_difference(&step, &sparse_cholesky(&operator, &residual)) < 1e-9);
     let info = solver.step(&vec![0.0; step.len()], &mut step, &CgParams::default()).unwrap();
