@@ -23,17 +23,15 @@ fn apply_row(
     out: &mut [f64],
 ) {
     let base = layout.row_start[j];
-    let pieces = layout.pieces(j);
     let substrate = &layout.shapes[0];
     let top = (substrate.nl - 1) * substrate.nx;
-    for piece in pieces {
-        let s = &layout.shapes[piece.block];
-        let block = &operator.blocks[piece.block];
+    for (piece, b, s) in layout.blocks_in(j) {
+        let block = &operator.blocks[b];
         let (nx, plane) = (s.nx, s.nx * s.ny);
-        let x_block = &x[offsets[piece.block]..][..block.len()];
+        let x_block = &x[offsets[b]..][..block.len()];
         for l in 0..s.nl {
             let row = l * plane + piece.row * nx;
-            let at = piece.natural - base + l * nx;
+            let at = piece.natural + s.natural - base + l * nx;
             let here = &x_block[row..row + nx];
             let line = &mut out[at..at + nx];
             // A missing neighbour: any value will do beside a conductance of zero, and a
@@ -59,7 +57,7 @@ fn apply_row(
                 let seat = &block.seat[row..row + nx];
                 let below = &x[top * substrate.ny + j * substrate.nx + s.i0..][..nx];
                 add_link(line, seat, here, below);
-                let under = pieces[0].natural - base + top + s.i0;
+                let under = top + s.i0;
                 add_link(&mut out[under..under + nx], seat, below, here);
             }
         }
@@ -71,12 +69,12 @@ fn apply_halves(level: &Level, j: usize, p: &[f32], q: &mut [f32]) {
     let layout = &level.layout;
     let base = layout.split_start[j];
     let pieces = layout.pieces(j);
-    let substrate = &layout.shapes[0];
+    let substrate = &layout.groups[0];
     for piece in pieces {
-        let s = &layout.shapes[piece.block];
-        let n = s.half;
-        let island = piece.block > 0;
-        for l in 0..s.nl {
+        let g = &layout.groups[piece.group];
+        let n = g.half;
+        let islands = piece.group > 0;
+        for l in 0..g.nl {
             for h in 0..2 {
                 let at = piece.split + (2 * l + h) * n;
                 let here = &p[at..at + n];
@@ -88,19 +86,24 @@ fn apply_halves(level: &Level, j: usize, p: &[f32], q: &mut [f32]) {
                 }
                 // The link of a sheet leads upwards in the substrate, downwards in an island.
                 let (below, above) = (at.wrapping_sub(2 * n), at + 2 * n);
-                let (link_below, link_above) = if island { (at, above) } else { (below, at) };
+                let (link_below, link_above) = if islands { (at, above) } else { (below, at) };
                 if l > 0 {
                     add_link(out, &level.link[link_below..][..n], here, &p[below..][..n]);
                 }
-                if l + 1 < s.nl {
+                if l + 1 < g.nl {
                     add_link(out, &level.link[link_above..][..n], here, &p[above..][..n]);
                 }
-                if l == 0 && island {
-                    let first = s.i0 + h;
-                    let half = 2 * (substrate.nl - 1) + (first & 1);
-                    let seat = pieces[0].split + half * substrate.half + first / 2;
-                    let (link, below) = (&level.link[at..at + n], &p[seat..seat + n]);
-                    add_link(out, link, here, below);
+                if l > 0 || !islands {
+                    continue;
+                }
+                for (_, s) in layout.blocks_of(piece.group) {
+                    let (half, first) = g.seat(s, h);
+                    let seat =
+                        pieces[0].split + (2 * (substrate.nl - 1) + half) * substrate.half + first;
+                    let (at, n) = (at + s.first, s.half);
+                    let (link, here, below) =
+                        (&level.link[at..at + n], &p[at..at + n], &p[seat..seat + n]);
+                    add_link(&mut q[at - base..][..n], link, here, below);
                     add_link(&mut q[seat - base..][..n], link, below, here);
                 }
             }
@@ -118,14 +121,14 @@ fn around_half<'a>(
     (l, h): (usize, usize),
     p: &'a [f32],
 ) -> Around<'a> {
-    let s = &level.layout.shapes[piece.block];
-    let n = s.half;
+    let g = &level.layout.groups[piece.group];
+    let n = g.half;
     let sheet = piece.split + 2 * l * n;
     let at = sheet + h * n;
     let north = &level.north[at..at + n];
     // A missing neighbour: a link of zero, or one to the cells themselves.
-    let above = if piece.row + 1 < s.ny {
-        level.layout.piece(j + 1, piece.block).split + (2 * l + h) * n
+    let above = if piece.row + 1 < g.ny {
+        level.layout.piece(j + 1, piece.group).split + (2 * l + h) * n
     } else {
         at
     };
@@ -181,7 +184,7 @@ pub(super) mod tests {
         block
     }
 
-    /// Odd and even places, one sheet and several, a single column, a border.
+    /// Odd and even places, one sheet and several, a single column, a border, islands side by side.
     pub(in crate::linear) fn operators() -> Vec<Operator> {
         let on = |size: [usize; 3], islands: &[Block]| Operator {
             dx_m: vec![1e-3; size[0]],
@@ -199,6 +202,18 @@ pub(super) mod tests {
                     block([0, 0], [7, 4, 2], true),
                     block([9, 3], [1, 5, 3], true),
                     block([19, 2], [17, 19, 1], true),
+                ],
+            ),
+            // Side by side, on columns of either parity, wide and narrow.
+            on(
+                [71, 16, 2],
+                &[
+                    block([1, 3], [7, 9, 2], true),
+                    block([10, 3], [20, 9, 2], true),
+                    block([31, 3], [16, 9, 2], true),
+                    block([48, 3], [1, 9, 2], true),
+                    block([50, 3], [15, 9, 2], true),
+                    block([65, 4], [6, 9, 2], true),
                 ],
             ),
         ]
@@ -226,11 +241,11 @@ pub(super) mod tests {
                 apply_halves(level, j, &p, row);
                 let mut line = vec![f64::NAN; layout.row_start[j + 1] - layout.row_start[j]];
                 apply_row(&operator, layout, &offsets, j, &x, &mut line);
-                for piece in layout.pieces(j) {
-                    let s = &layout.shapes[piece.block];
+                for (piece, block, s) in layout.blocks_in(j) {
                     for (l, i) in (0..s.nl).flat_map(|l| (0..s.nx).map(move |i| (l, i))) {
-                        let unknown = offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i;
-                        let got = line[piece.natural - layout.row_start[j] + l * s.nx + i];
+                        let unknown = offsets[block] + (l * s.ny + piece.row) * s.nx + i;
+                        let at = piece.natural + s.natural - layout.row_start[j];
+                        let got = line[at + l * s.nx + i];
                         assert!((got - expected[unknown]).abs() < 1e-13, "{j} {l} {i}");
                     }
                 }

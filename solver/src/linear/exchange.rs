@@ -1,29 +1,31 @@
 //! Vectors between the operator's order (block after block, sheet after sheet) and the halves of the
 //! finest level.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use super::hierarchy::Level;
 use super::kernels;
-use super::layout::Layout;
+use super::layout::{Layout, Shape};
 use super::strips::{Pieces, for_each_strip};
 
 /// Rows of a sheet that are handed over at a time.
 const ROWS: usize = 64;
 
-/// Calls `work(first entry in halves, entries of a half, range in the operator's order)` for every
-/// sheet of every block in row `j`; the blocks stand at `offsets`.
+/// Calls `work(sheet of the group in halves, entries of a half, block, its range in the operator's
+/// order)` for every sheet of every block in row `j`; the blocks stand at `offsets`.
 pub(super) fn for_sheet_rows(
     layout: &Layout,
     offsets: &[usize],
     j: usize,
-    mut work: impl FnMut(usize, usize, std::ops::Range<usize>),
+    mut work: impl FnMut(usize, usize, &Shape, Range<usize>),
 ) {
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
+    for (piece, block, s) in layout.blocks_in(j) {
+        let half = layout.groups[piece.group].half;
         for l in 0..s.nl {
-            let block = offsets[piece.block] + (l * s.ny + piece.row) * s.nx;
-            work(piece.split + 2 * l * s.half, s.half, block..block + s.nx);
+            let row = offsets[block] + (l * s.ny + piece.row) * s.nx;
+            work(piece.split + 2 * l * half, half, s, row..row + s.nx);
         }
     }
 }
@@ -40,9 +42,9 @@ pub(super) fn into_halves(
     for_each_strip(level.strips.len() - 1, outputs, &|strip, to: Pieces<f32>| {
         let base = level.bounds[strip];
         for j in level.strips[strip]..level.strips[strip + 1] {
-            for_sheet_rows(&level.layout, offsets, j, |split, half, block| {
-                let (even, odd) = to.data[split - base..][..2 * half].split_at_mut(half);
-                kernels::split_wide(&x[block], scale, even, odd);
+            for_sheet_rows(&level.layout, offsets, j, |sheet, half, s, row| {
+                let (even, odd) = s.split(&mut to.data[sheet - base..][..2 * half], half);
+                kernels::split_wide(&x[row], scale, even, odd);
             });
         }
     });
@@ -63,10 +65,11 @@ pub(super) fn add_halves(level: &Level, halves: &[f64], x: &mut [f64]) {
     }
     pieces.into_par_iter().for_each(|(b, l, first, rows)| {
         let s = &layout.shapes[b];
+        let half = layout.groups[s.group].half;
+        let (even, odd) = s.in_halves(half);
         for (k, row) in rows.chunks_mut(s.nx).enumerate() {
-            let from = layout.piece(s.j0 + first + k, b).split + 2 * l * s.half;
-            let (even, odd) = halves[from..from + 2 * s.half].split_at(s.half);
-            kernels::merge_onto(row, even, odd);
+            let sheet = layout.piece(s.j0 + first + k, s.group).split + 2 * l * half;
+            kernels::merge_onto(row, &halves[sheet + even..], &halves[sheet + odd..]);
         }
     });
 }

@@ -6,7 +6,7 @@ use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Maps;
 use super::kernels::{self, EASE};
-use super::layout::{Layout, PAD};
+use super::layout::{Layout, PAD, Shape};
 use super::rows::two_pieces;
 use super::stack::stack_map;
 use super::strips::{Pieces, cut_rows, for_each_strip};
@@ -209,15 +209,16 @@ fn places(operator: &Operator, level: &Level) -> Vec<usize> {
     let offsets = operator.offsets();
     let mut places = vec![0; operator.len()];
     for j in 0..level.layout.ny {
-        for piece in level.layout.pieces(j) {
-            let s = &level.layout.shapes[piece.block];
+        for (piece, block, s) in level.layout.blocks_in(j) {
+            let half = level.layout.groups[piece.group].half;
+            let (even, odd) = s.in_halves(half);
             for (l, i) in (0..s.nl).flat_map(|l| (0..s.nx).map(move |i| (l, i))) {
-                places[offsets[piece.block] + (l * s.ny + piece.row) * s.nx + i] =
-                    if level.is_finest() {
-                        piece.split + (2 * l + i % 2) * s.half + i / 2
-                    } else {
-                        piece.natural + l * s.nx + i
-                    };
+                places[offsets[block] + (l * s.ny + piece.row) * s.nx + i] = if level.is_finest() {
+                    let first = if i % 2 == 0 { even } else { odd };
+                    piece.split + 2 * l * half + first + i / 2
+                } else {
+                    piece.natural + s.natural + l * s.nx + i
+                };
             }
         }
     }
@@ -314,23 +315,23 @@ widest! {
         row_diagonal(operator, layout, j, diagonal);
         ease(operator, layout, j, diagonal);
         eliminate(operator, layout, j, diagonal);
-        for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            let block = &operator.blocks[piece.block];
+        for (piece, block, s) in layout.blocks_in(j) {
+            let half = layout.groups[piece.group].half;
+            let block = &operator.blocks[block];
             for l in 0..s.nl {
                 let row = (l * s.ny + piece.row) * s.nx..(l * s.ny + piece.row + 1) * s.nx;
-                let to = piece.split + l * 2 * s.half - into.base;
-                let to = to..to + 2 * s.half;
-                split_row(&block.east[row.clone()], &mut into.east[to.clone()]);
-                split_row(&block.north[row.clone()], &mut into.north[to.clone()]);
+                let to = piece.split + l * 2 * half - into.base;
+                let to = to..to + 2 * half;
+                split_row(&block.east[row.clone()], s, &mut into.east[to.clone()]);
+                split_row(&block.north[row.clone()], s, &mut into.north[to.clone()]);
                 if !into.link.is_empty() {
-                    split_row(links(block, l, row.clone()), &mut into.link[to.clone()]);
+                    split_row(links(block, l, row.clone()), s, &mut into.link[to.clone()]);
                 }
                 if !into.sink.is_empty() {
-                    split_row(&block.sink[row], &mut into.sink[to.clone()]);
+                    split_row(&block.sink[row], s, &mut into.sink[to.clone()]);
                 }
-                let from = piece.natural - layout.row_start[j] + l * s.nx;
-                split_row(&diagonal[from..from + s.nx], &mut into.inverse_pivot[to]);
+                let from = piece.natural + s.natural - layout.row_start[j] + l * s.nx;
+                split_row(&diagonal[from..from + s.nx], s, &mut into.inverse_pivot[to]);
             }
         }
     }
@@ -348,10 +349,10 @@ fn links(block: &Block, l: usize, row: std::ops::Range<usize>) -> &[f64] {
     }
 }
 
-/// Even columns into the first half of `into`, odd ones into the second, in single precision.
+/// A block's row into both halves of its group, in single precision.
 #[inline(always)]
-fn split_row(row: &[f64], into: &mut [f32]) {
-    let (even, odd) = into.split_at_mut(into.len() / 2);
+fn split_row(row: &[f64], s: &Shape, halves: &mut [f32]) {
+    let (even, odd) = s.split(halves, halves.len() / 2);
     kernels::split(row, 1.0, even, odd);
 }
 
@@ -361,14 +362,14 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
     diagonal.clear();
     diagonal.resize(layout.row_start[j + 1] - layout.row_start[j], 0.0);
     let base = layout.row_start[j];
-    let top = layout.pieces(j)[0].natural - base + (layout.shapes[0].nl - 1) * layout.nx;
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        let block = &operator.blocks[piece.block];
+    let top = (layout.shapes[0].nl - 1) * layout.nx;
+    for (piece, block, s) in layout.blocks_in(j) {
+        let block = &operator.blocks[block];
         let plane = s.nx * s.ny;
+        let at = piece.natural + s.natural - base;
         for l in 0..s.nl {
             let row = l * plane + piece.row * s.nx;
-            let out = &mut diagonal[piece.natural - base + l * s.nx..][..s.nx];
+            let out = &mut diagonal[at + l * s.nx..][..s.nx];
             add(out, &block.sink[row..row + s.nx]);
             add(out, &block.east[row..row + s.nx]);
             add(&mut out[1..], &block.east[row..row + s.nx - 1]);
@@ -392,13 +393,13 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
 /// Takes a share of the links in the plane off the diagonal of the second colour: see `cycle`.
 #[inline(always)]
 fn ease(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
-    for piece in layout.pieces(j) {
-        let s = &layout.shapes[piece.block];
-        let block = &operator.blocks[piece.block];
+    for (piece, block, s) in layout.blocks_in(j) {
+        let block = &operator.blocks[block];
+        let at = piece.natural + s.natural - layout.row_start[j];
         for l in 0..s.nl {
             let row = (l * s.ny + piece.row) * s.nx;
-            let out = &mut diagonal[piece.natural - layout.row_start[j] + l * s.nx..][..s.nx];
-            for i in (s.half_of(1, j)..s.nx).step_by(2) {
+            let out = &mut diagonal[at + l * s.nx..][..s.nx];
+            for i in (s.parity_of(1, j)..s.nx).step_by(2) {
                 let at = row + i;
                 let mut links = block.east[at] + block.north[at];
                 links += if i > 0 { block.east[at - 1] } else { 0.0 };
@@ -413,13 +414,11 @@ fn ease(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
 #[inline(always)]
 fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
     let base = layout.row_start[j];
-    let pieces = layout.pieces(j);
     let substrate = &layout.shapes[0];
-    let top = pieces[0].natural - base + (substrate.nl - 1) * substrate.nx;
-    for piece in &pieces[1..] {
-        let s = &layout.shapes[piece.block];
-        let block = &operator.blocks[piece.block];
-        let at = piece.natural - base;
+    let top = (substrate.nl - 1) * substrate.nx;
+    for (piece, block, s) in layout.blocks_in(j).skip(1) {
+        let block = &operator.blocks[block];
+        let at = piece.natural + s.natural - base;
         for l in (0..s.nl).rev() {
             let row = (l * s.ny + piece.row) * s.nx;
             let links = links(block, l, row..row + s.nx);

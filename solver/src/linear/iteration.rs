@@ -145,11 +145,11 @@ impl Vectors<'_> {
                     line.iter_mut().zip(&lower).for_each(|(line, lower)| *line += lower);
                 }
                 let mut at = 0;
-                for_sheet_rows(layout, offsets, j, |split, half, block| {
+                for_sheet_rows(layout, offsets, j, |sheet, half, s, block| {
                     let row = &mut line[at..at + block.len()];
                     at += block.len();
                     kernels::take_from(row, &sought.b[block]);
-                    let (even, odd) = r.data[split - base..][..2 * half].split_at_mut(half);
+                    let (even, odd) = s.split(&mut r.data[sheet - base..][..2 * half], half);
                     kernels::split_wide(row, unit, even, odd);
                 });
                 total += dot(&line, &line);

@@ -4,7 +4,7 @@
 
 use super::hierarchy::Level;
 use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
-use super::layout::{PAD, Piece, Shape, half};
+use super::layout::{Group, PAD, Piece, Shape, half};
 use super::widest::widest;
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
@@ -29,7 +29,7 @@ impl Rows {
             f: std::array::from_fn(|_| row()),
             line: vec![0.0; 2 * half],
             other: vec![0.0; 2 * half],
-            zeros: vec![0.0; half],
+            zeros: vec![0.0; level.layout.groups.iter().map(|g| g.half).max().unwrap_or(0)],
         }
     }
 }
@@ -37,10 +37,10 @@ impl Rows {
 /// Sets the second colour of row `j` aside.
 pub(super) fn keep_second(level: &Level, j: usize, rows: &Rows, kept: &mut [f32], base: usize) {
     for piece in level.layout.pieces(j) {
-        let s = &level.layout.shapes[piece.block];
-        for l in 0..s.nl {
-            let from = &rows.x[j % RING][s.work_half(l, s.half_of(1, j))..][..s.half];
-            kept[piece.split / 2 + l * s.half - base..][..s.half].copy_from_slice(from);
+        let g = &level.layout.groups[piece.group];
+        for l in 0..g.nl {
+            let from = &rows.x[j % RING][g.work_half(l, g.half_of(1, j))..][..g.half];
+            kept[piece.split / 2 + l * g.half - base..][..g.half].copy_from_slice(from);
         }
     }
 }
@@ -48,10 +48,10 @@ pub(super) fn keep_second(level: &Level, j: usize, rows: &Rows, kept: &mut [f32]
 /// Takes the second colour of row `j` back.
 pub(super) fn take_second(level: &Level, j: usize, kept: &[f32], rows: &mut Rows) {
     for piece in level.layout.pieces(j) {
-        let s = &level.layout.shapes[piece.block];
-        for l in 0..s.nl {
-            let from = &kept[piece.split / 2 + l * s.half..][..s.half];
-            rows.x[j % RING][s.work_half(l, s.half_of(1, j))..][..s.half].copy_from_slice(from);
+        let g = &level.layout.groups[piece.group];
+        for l in 0..g.nl {
+            let from = &kept[piece.split / 2 + l * g.half..][..g.half];
+            rows.x[j % RING][g.work_half(l, g.half_of(1, j))..][..g.half].copy_from_slice(from);
         }
     }
 }
@@ -63,21 +63,23 @@ widest! {
         let layout = &level.layout;
         let to = &mut rows.f[j % RING];
         for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            if piece.block > 0 && (fresh || piece.row < RING) {
-                // The place may have been another island's: its padding must be zero.
-                let place = s.work..s.work + 2 * s.nl * s.work_stride();
-                rows.x[j % RING][place].fill(0.0);
+            let g = &layout.groups[piece.group];
+            if piece.group > 0 && (fresh || piece.row < RING) {
+                // The place may have been another group's: its padding must be zero.
+                rows.x[j % RING][g.work_place()].fill(0.0);
             }
-            for l in 0..s.nl {
-                let (head, tail) = to[s.work_half(l, 0)..].split_at_mut(s.work_stride());
-                let (even, odd) = (&mut head[..s.half], &mut tail[..s.half]);
+            for l in 0..g.nl {
+                let halves = &mut to[g.work_half(l, 0)..];
                 if level.is_finest() {
-                    let from = &f[piece.split + 2 * l * s.half..][..2 * s.half];
-                    even.copy_from_slice(&from[..s.half]);
-                    odd.copy_from_slice(&from[s.half..]);
-                } else {
-                    let from = &f[piece.natural + l * s.nx..][..s.nx];
+                    let from = &f[piece.split + 2 * l * g.half..][..2 * g.half];
+                    let (even, odd) = halves.split_at_mut(g.work_stride());
+                    even[..g.half].copy_from_slice(&from[..g.half]);
+                    odd[..g.half].copy_from_slice(&from[g.half..]);
+                    continue;
+                }
+                for (_, s) in layout.blocks_of(piece.group) {
+                    let (even, odd) = s.split(halves, g.work_stride());
+                    let from = &f[piece.natural + s.natural + l * s.nx..][..s.nx];
                     kernels::split(from, 1.0, even, odd);
                 }
             }
@@ -126,26 +128,32 @@ widest! {
         let layout = &level.layout;
         let mut row = std::mem::take(&mut rows.x[j % RING]);
         for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            let maps = &transfer.maps[piece.block];
-            let h = s.half_of(1, j);
-            for l in 0..s.nl {
-                let at = s.work_half(l, h);
+            let g = &layout.groups[piece.group];
+            let h = g.half_of(1, j);
+            for l in 0..g.nl {
+                let at = g.work_half(l, h);
                 // The second colour's x is not needed any more: its place takes the residual.
-                let (_, sheet, _) = around_sheet(&mut row, s, l);
+                let (_, sheet, _) = around_sheet(&mut row, g, l);
                 let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-                kernels::residual(residual, &rows.f[j % RING][at..at + s.half], around);
-                let residual = &residual[..s.columns(h)];
+                kernels::residual(residual, &rows.f[j % RING][at..at + g.half], around);
+            }
+            for (block, s) in layout.blocks_of(piece.group) {
+                let maps = &transfer.maps[block];
+                let (parity, count) = (s.parity_of(1, j), maps.x.count);
+                let (first, columns) = (s.first_of(parity), s.columns(parity));
                 for (coarse_row, share_y) in maps.y.shares(piece.row) {
                     let coarse_row = maps.y.first + coarse_row;
                     if share_y == 0.0 || !strip.contains(&coarse_row) {
                         continue;
                     }
-                    let at = coarse.layout.piece(coarse_row, piece.block).natural - base;
-                    for (sheet, share_z) in maps.z.shares(l) {
-                        if share_z > 0.0 {
-                            let out = &mut out[at + sheet * maps.x.count..][..maps.x.count];
-                            maps.x.halves[h].restrict(residual, share_y * share_z, out);
+                    let out = &mut out[coarse.layout.natural(coarse_row, block) - base..];
+                    for l in 0..s.nl {
+                        let residual = &row[g.work_half(l, h) + first..][..columns];
+                        for (sheet, share_z) in maps.z.shares(l) {
+                            if share_z > 0.0 {
+                                let out = &mut out[sheet * count..][..count];
+                                maps.x.halves[parity].restrict(residual, share_y * share_z, out);
+                            }
                         }
                     }
                 }
@@ -159,15 +167,15 @@ widest! {
         let Some(transfer) = &level.transfer else { return };
         let layout = &level.layout;
         let Rows { x, line, other, .. } = rows;
-        for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            let maps = &transfer.maps[piece.block];
-            let h = s.half_of(1, j);
+        for (piece, block, s) in layout.blocks_in(j) {
+            let g = &layout.groups[piece.group];
+            let maps = &transfer.maps[block];
+            let (h, parity) = (g.half_of(1, j), s.parity_of(1, j));
             let (lower, share_y) = maps.y.at(piece.row);
             let lower = maps.y.first + lower;
             let count = maps.x.count;
-            let from = coarse.layout.piece(lower, piece.block).natural;
-            let next = (share_y > 0.0).then(|| coarse.layout.piece(lower + 1, piece.block).natural);
+            let from = coarse.layout.natural(lower, block);
+            let next = (share_y > 0.0).then(|| coarse.layout.natural(lower + 1, block));
             for l in 0..s.nl {
                 let (sheet, share_z) = maps.z.at(l);
                 // The line stands between zeros, so that a share of nothing can be read.
@@ -179,8 +187,8 @@ widest! {
                     between_rows(other, coarse_x, from, next, sheet + 1, share_y);
                     kernels::toward(&mut line[1..=count], other, share_z);
                 }
-                let at = s.work_half(l, h);
-                maps.x.halves[h].interpolate(line, &mut x[j % RING][at..at + s.columns(h)]);
+                let to = &mut x[j % RING][g.work_half(l, h) + s.first_of(parity)..];
+                maps.x.halves[parity].interpolate(line, &mut to[..s.columns(parity)]);
             }
         }
     }
@@ -199,15 +207,19 @@ widest! {
         let layout = &level.layout;
         let x = &rows.x[j % RING];
         for piece in layout.pieces(j) {
-            let s = &layout.shapes[piece.block];
-            for l in 0..s.nl {
-                let (even, odd) = (&x[s.work_half(l, 0)..], &x[s.work_half(l, 1)..]);
+            let g = &layout.groups[piece.group];
+            for l in 0..g.nl {
+                let from = &x[g.work_half(l, 0)..];
                 if level.is_finest() {
-                    let to = &mut z[piece.split + 2 * l * s.half - base..][..2 * s.half];
-                    to[..s.half].copy_from_slice(&even[..s.half]);
-                    to[s.half..].copy_from_slice(&odd[..s.half]);
-                } else {
-                    kernels::merge(even, odd, &mut z[piece.natural + l * s.nx - base..][..s.nx]);
+                    let to = &mut z[piece.split + 2 * l * g.half - base..][..2 * g.half];
+                    to[..g.half].copy_from_slice(&from[..g.half]);
+                    to[g.half..].copy_from_slice(&from[g.work_stride()..][..g.half]);
+                    continue;
+                }
+                for (_, s) in layout.blocks_of(piece.group) {
+                    let (even, odd) = s.in_halves(g.work_stride());
+                    let to = &mut z[piece.natural + s.natural + l * s.nx - base..][..s.nx];
+                    kernels::merge(&from[even..], &from[odd..], to);
                 }
             }
         }
@@ -240,8 +252,8 @@ fn between_rows(
 
 /// Reciprocal pivots of half `h` of sheet `l` of a piece.
 #[inline(always)]
-fn pivots<'a>(level: &'a Level, piece: &Piece, s: &Shape, l: usize, h: usize) -> &'a [f32] {
-    &level.inverse_pivot[piece.split + (2 * l + h) * s.half..][..s.half]
+fn pivots<'a>(level: &'a Level, piece: &Piece, g: &Group, l: usize, h: usize) -> &'a [f32] {
+    &level.inverse_pivot[piece.split + (2 * l + h) * g.half..][..g.half]
 }
 
 /// Relaxes the columns of one colour in row `j` as `S` says.
@@ -250,10 +262,10 @@ fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
     let mut row = std::mem::take(&mut rows.x[j % RING]);
     let mut f_row = std::mem::take(&mut rows.f[j % RING]);
     let pieces = level.layout.pieces(j);
-    let s = &level.layout.shapes[0];
-    let h = s.half_of(colour, j);
+    let g = &level.layout.groups[0];
+    let h = g.half_of(colour, j);
     if level.single_sheet() {
-        let lead = Pivot(pivots(level, &pieces[0], s, 0, h));
+        let lead = Pivot(pivots(level, &pieces[0], g, 0, h));
         sweep_half::<S, _>(level, j, &pieces[0], (0, h), rows, (&mut row, &mut f_row), lead);
     } else {
         relax_columns::<S>(level, j, colour, rows, (&mut row, &mut f_row));
@@ -263,7 +275,7 @@ fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
 }
 
 /// Right-hand sides and elimination in one: up the substrate and down the islands, which meet at
-/// the substrate's top sheet; then back.
+/// the substrate'g top sheet; then back.
 #[inline(always)]
 fn relax_columns<S: Sweep>(
     level: &Level,
@@ -274,21 +286,17 @@ fn relax_columns<S: Sweep>(
 ) {
     let layout = &level.layout;
     let pieces = layout.pieces(j);
-    let substrate = &layout.shapes[0];
+    let substrate = &layout.groups[0];
     let top = substrate.nl - 1;
-    let seat_at = |s: &Shape, h: usize| {
-        let first = s.i0 + h;
-        substrate.work_half(top, first & 1) + first / 2
-    };
     let h_substrate = substrate.half_of(colour, j);
     sweep_half::<S, _>(level, j, &pieces[0], (top, h_substrate), rows, (row, f_row), Whole);
     for piece in &pieces[1..] {
-        let s = &layout.shapes[piece.block];
-        let h = s.half_of(colour, j);
-        let link = |l: usize| &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
-        for l in (0..s.nl).rev() {
-            let pivot = pivots(level, piece, s, l, h);
-            if l + 1 == s.nl {
+        let g = &layout.groups[piece.group];
+        let h = g.half_of(colour, j);
+        let link = |l: usize| &level.link[piece.split + (2 * l + h) * g.half..][..g.half];
+        for l in (0..g.nl).rev() {
+            let pivot = pivots(level, piece, g, l, h);
+            if l + 1 == g.nl {
                 let lead = Pivot(pivot);
                 sweep_half::<S, _>(level, j, piece, (l, h), rows, (row, f_row), lead);
             } else {
@@ -296,19 +304,22 @@ fn relax_columns<S: Sweep>(
                 sweep_after::<S>(level, j, piece, (l, h), rows, (row, f_row), lead);
             }
         }
-        let (x, above) = two_pieces(row, seat_at(s, h), s.work_half(0, h), s.half);
-        kernels::add_through(x, link(0), above);
+        for (_, s) in layout.blocks_of(piece.group) {
+            let (seat, from) = (seat_at(substrate, g, s, h), g.work_half(0, h) + s.first);
+            let (x, above) = two_pieces(row, seat, from, s.half);
+            kernels::add_through(x, &link(0)[s.first..][..s.half], above);
+        }
     }
-    let (s, h, piece) = (substrate, h_substrate, &pieces[0]);
-    let link = |l: usize| &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
-    for l in 0..s.nl {
-        let pivot = pivots(level, piece, s, l, h);
-        let at = s.work_half(l, h);
+    let (g, h, piece) = (substrate, h_substrate, &pieces[0]);
+    let link = |l: usize| &level.link[piece.split + (2 * l + h) * g.half..][..g.half];
+    for l in 0..g.nl {
+        let pivot = pivots(level, piece, g, l, h);
+        let at = g.work_half(l, h);
         if l == top {
             if l == 0 {
-                kernels::scale_by(&mut row[at..at + s.half], pivot);
+                kernels::scale_by(&mut row[at..at + g.half], pivot);
             } else {
-                let (x, below) = two_pieces(row, at, s.work_half(l - 1, h), s.half);
+                let (x, below) = two_pieces(row, at, g.work_half(l - 1, h), g.half);
                 kernels::eliminate(x, link(l - 1), below, pivot);
             }
         } else if l == 0 {
@@ -320,21 +331,36 @@ fn relax_columns<S: Sweep>(
         }
     }
     for l in (0..top).rev() {
-        let pivot = pivots(level, piece, s, l, h);
-        let (x, above) = two_pieces(row, s.work_half(l, h), s.work_half(l + 1, h), s.half);
+        let pivot = pivots(level, piece, g, l, h);
+        let (x, above) = two_pieces(row, g.work_half(l, h), g.work_half(l + 1, h), g.half);
         kernels::substitute(x, pivot, link(l), above);
     }
     for piece in &pieces[1..] {
-        let s = &layout.shapes[piece.block];
-        let h = s.half_of(colour, j);
-        for l in 0..s.nl {
-            let pivot = pivots(level, piece, s, l, h);
-            let link = &level.link[piece.split + (2 * l + h) * s.half..][..s.half];
-            let from = if l == 0 { seat_at(s, h) } else { s.work_half(l - 1, h) };
-            let (x, below) = two_pieces(row, s.work_half(l, h), from, s.half);
-            kernels::substitute(x, pivot, link, below);
+        let g = &layout.groups[piece.group];
+        let h = g.half_of(colour, j);
+        for l in 0..g.nl {
+            let pivot = pivots(level, piece, g, l, h);
+            let link = &level.link[piece.split + (2 * l + h) * g.half..][..g.half];
+            if l > 0 {
+                let (x, below) = two_pieces(row, g.work_half(l, h), g.work_half(l - 1, h), g.half);
+                kernels::substitute(x, pivot, link, below);
+                continue;
+            }
+            for (_, s) in layout.blocks_of(piece.group) {
+                let (seat, to) = (seat_at(substrate, g, s, h), g.work_half(0, h) + s.first);
+                let (x, below) = two_pieces(row, to, seat, s.half);
+                let range = s.first..s.first + s.half;
+                kernels::substitute(x, &pivot[range.clone()], &link[range], below);
+            }
         }
     }
+}
+
+/// Where the entries of the substrate's top sheet under half `h` of an island begin in a work row.
+#[inline(always)]
+fn seat_at(substrate: &Group, g: &Group, s: &Shape, h: usize) -> usize {
+    let (half, first) = g.seat(s, h);
+    substrate.work_half(substrate.nl - 1, half) + first
 }
 
 /// One half row of sheet `l` of a piece.
@@ -348,13 +374,13 @@ fn sweep_half<S: Sweep, L: Lead>(
     (row, f_row): (&mut [f32], &mut [f32]),
     lead: L,
 ) {
-    let s = &level.layout.shapes[piece.block];
-    let at = s.work_half(l, h);
-    let f = &mut f_row[at..at + s.half];
+    let g = &level.layout.groups[piece.group];
+    let at = g.work_half(l, h);
+    let f = &mut f_row[at..at + g.half];
     if S::FROM_F_ALONE {
-        kernels::start(&mut row[at..at + s.half], f, lead);
+        kernels::start(&mut row[at..at + g.half], f, lead);
     } else {
-        let (_, sheet, _) = around_sheet(row, s, l);
+        let (_, sheet, _) = around_sheet(row, g, l);
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
         kernels::sweep::<S, L>(out, f, around, lead);
     }
@@ -372,35 +398,35 @@ fn sweep_after<S: Sweep>(
     (row, f_row): (&mut [f32], &mut [f32]),
     (pivot, link, before): (&[f32], &[f32], usize),
 ) {
-    let s = &level.layout.shapes[piece.block];
-    let at = s.work_half(l, h);
-    let f = &mut f_row[at..at + s.half];
-    let (lower, sheet, upper) = around_sheet(row, s, l);
-    let from = s.work_half(before, h);
+    let g = &level.layout.groups[piece.group];
+    let at = g.work_half(l, h);
+    let f = &mut f_row[at..at + g.half];
+    let (lower, sheet, upper) = around_sheet(row, g, l);
+    let from = g.work_half(before, h);
     let y = if before < l {
-        &lower[from..from + s.half]
+        &lower[from..from + g.half]
     } else {
-        &upper[from - lower.len() - sheet.len()..][..s.half]
+        &upper[from - lower.len() - sheet.len()..][..g.half]
     };
     let lead = After { pivot, link, y };
     if S::FROM_F_ALONE {
-        kernels::start(&mut sheet[at - lower.len()..][..s.half], f, lead);
+        kernels::start(&mut sheet[at - lower.len()..][..g.half], f, lead);
     } else {
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
         kernels::sweep::<S, After>(out, f, around, lead);
     }
 }
 
-/// Sheet `l` of a block in a work row (both halves, each between its zeros), what stands before
+/// Sheet `l` of a group in a work row (both halves, each between its zeros), what stands before
 /// it, and what behind.
 #[inline(always)]
 fn around_sheet<'a>(
     row: &'a mut [f32],
-    s: &Shape,
+    g: &Group,
     l: usize,
 ) -> (&'a [f32], &'a mut [f32], &'a [f32]) {
-    let (before, rest) = row.split_at_mut(s.work_half(l, 0) - PAD);
-    let (sheet, behind) = rest.split_at_mut(2 * s.work_stride());
+    let (before, rest) = row.split_at_mut(g.work_half(l, 0) - PAD);
+    let (sheet, behind) = rest.split_at_mut(2 * g.work_stride());
     (before, sheet, behind)
 }
 
@@ -415,13 +441,13 @@ fn neighbours<'a>(
     rows: &'a Rows,
     sheet: &'a mut [f32],
 ) -> (&'a mut [f32], Around<'a>) {
-    let s = &level.layout.shapes[piece.block];
-    let n = s.half;
+    let g = &level.layout.groups[piece.group];
+    let n = g.half;
     let split = piece.split + 2 * l * n;
-    let at = s.work_half(l, h);
+    let at = g.work_half(l, h);
     let zeros = &rows.zeros[..n];
     let north = &level.north[split + h * n..][..n];
-    let above = if piece.row + 1 < s.ny { &rows.x[(j + 1) % RING][at..at + n] } else { zeros };
+    let above = if piece.row + 1 < g.ny { &rows.x[(j + 1) % RING][at..at + n] } else { zeros };
     let (south, below) = match piece.split_south {
         Some(split_south) => (
             &level.north[split_south + (2 * l + h) * n..][..n],
@@ -429,7 +455,7 @@ fn neighbours<'a>(
         ),
         None => (zeros, zeros),
     };
-    let (even, odd) = sheet.split_at_mut(s.work_stride());
+    let (even, odd) = sheet.split_at_mut(g.work_stride());
     // Conductances from the even columns to the odd ones after them, and from those on.
     let link_a = &level.east[PAD + split..][..n];
     if h == 0 {
