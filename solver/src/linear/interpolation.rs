@@ -102,6 +102,12 @@ impl Half {
         Half::Any { lower: lower.iter().map(|&l| l as u32).collect(), share }
     }
 
+    /// Whether the coarse points follow each other as the fine ones do.
+    #[inline(always)]
+    pub fn is_even(&self) -> bool {
+        !matches!(self, Half::Any { .. })
+    }
+
     /// Adds `weight` times the fine values, shared out, to the coarse ones.
     #[inline(always)]
     pub fn restrict(&self, fine: &[f32], weight: f32, coarse: &mut [f32]) {

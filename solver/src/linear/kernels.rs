@@ -294,41 +294,29 @@ pub(super) fn substitute(x: &mut [f32], pivot: &[f32], link: &[f32], y: &[f32]) 
 /// Even entries of `from` into one half, odd ones into the other, times `scale`.
 #[inline(always)]
 pub(super) fn split<V: Value>(from: &[V], scale: f64, even: &mut [f32], odd: &mut [f32]) {
-    let pairs = from.len() / 2;
-    // Rounded first: single precision is cheaper to sort.
-    let (blocks, rest) = from[..2 * pairs].as_chunks::<16>();
-    let (even_blocks, even_rest) = even[..pairs].as_chunks_mut::<8>();
-    let (odd_blocks, odd_rest) = odd[..pairs].as_chunks_mut::<8>();
-    for ((from, even), odd) in blocks.iter().zip(even_blocks).zip(odd_blocks) {
-        let mut line = [0.0; 16];
-        for k in 0..16 {
-            line[k] = from[k].scaled(scale);
-        }
-        for k in 0..8 {
-            even[k] = line[2 * k];
-            odd[k] = line[2 * k + 1];
-        }
+    let (pairs, rest) = from.as_chunks::<2>();
+    let n = pairs.len();
+    let (e, o) = (&mut even[..n], &mut odd[..n]);
+    for k in 0..n {
+        e[k] = pairs[k][0].scaled(scale);
+        o[k] = pairs[k][1].scaled(scale);
     }
-    for ((pair, e), o) in rest.as_chunks::<2>().0.iter().zip(even_rest).zip(odd_rest) {
-        *e = pair[0].scaled(scale);
-        *o = pair[1].scaled(scale);
-    }
-    if from.len() % 2 == 1 {
-        even[pairs] = from[2 * pairs].scaled(scale);
+    if let [last] = rest {
+        even[n] = last.scaled(scale);
     }
 }
 
 /// The reverse of [`split`].
 #[inline(always)]
 pub(super) fn merge(even: &[f32], odd: &[f32], to: &mut [f32]) {
-    let pairs = to.len() / 2;
-    let (e, o) = (&even[..pairs], &odd[..pairs]);
-    for k in 0..pairs {
-        to[2 * k] = e[k];
-        to[2 * k + 1] = o[k];
+    let (pairs, rest) = to.as_chunks_mut::<2>();
+    let n = pairs.len();
+    let (e, o) = (&even[..n], &odd[..n]);
+    for k in 0..n {
+        pairs[k] = [e[k], o[k]];
     }
-    if to.len() % 2 == 1 {
-        to[2 * pairs] = even[pairs];
+    if let [last] = rest {
+        *last = even[n];
     }
 }
 
@@ -337,14 +325,6 @@ pub(super) fn merge(even: &[f32], odd: &[f32], to: &mut [f32]) {
 pub(super) fn between(line: &mut [f32], lower: &[f32], upper: &[f32], share: f32) {
     for ((v, a), b) in line.iter_mut().zip(lower).zip(upper) {
         *v = a + share * (b - a);
-    }
-}
-
-/// `line += share (other - line)`.
-#[inline(always)]
-pub(super) fn toward(line: &mut [f32], other: &[f32], share: f32) {
-    for (v, b) in line.iter_mut().zip(other) {
-        *v += share * (b - *v);
     }
 }
 
@@ -383,14 +363,15 @@ pub(super) fn add_between(x: &mut [f32], lower: &[f32], upper: &[f32], share: &[
 widest! {
     /// Adds the even and the odd entries of a row: the reverse of a split.
     fn merge_onto(to: &mut [f64], even: &[f64], odd: &[f64]) {
-        let pairs = to.len() / 2;
-        let (e, o) = (&even[..pairs], &odd[..pairs]);
-        for k in 0..pairs {
-            to[2 * k] += e[k];
-            to[2 * k + 1] += o[k];
+        let (pairs, rest) = to.as_chunks_mut::<2>();
+        let n = pairs.len();
+        let (e, o) = (&even[..n], &odd[..n]);
+        for k in 0..n {
+            pairs[k][0] += e[k];
+            pairs[k][1] += o[k];
         }
-        if to.len() % 2 == 1 {
-            to[2 * pairs] += even[pairs];
+        if let [last] = rest {
+            *last += even[n];
         }
     }
 

@@ -3,8 +3,9 @@
 //! as much as its work.
 
 use super::hierarchy::Level;
+use super::interpolation::Maps;
 use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
-use super::layout::{Group, PAD, Piece, Shape, half};
+use super::layout::{Group, PAD, Piece, Shape};
 use super::widest::widest;
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
@@ -23,13 +24,15 @@ pub(super) struct Rows {
 impl Rows {
     pub fn new(level: &Level) -> Self {
         let row = || vec![0.0; level.layout.work_len];
-        let half = half(level.layout.nx) + 2 * PAD;
+        let maps = level.transfer.as_ref().map_or(&[][..], |transfer| &transfer.maps);
+        let room = |of: fn(&Maps) -> usize| vec![0.0; maps.iter().map(of).max().unwrap_or(0)];
+        let longest = level.layout.groups.iter().map(|g| g.half).max();
         Rows {
             x: std::array::from_fn(|_| row()),
             f: std::array::from_fn(|_| row()),
-            line: vec![0.0; 2 * half],
-            other: vec![0.0; 2 * half],
-            zeros: vec![0.0; level.layout.groups.iter().map(|g| g.half).max().unwrap_or(0)],
+            line: room(|m| m.z.count * (m.x.count + 1) + 1),
+            other: room(|m| m.x.count + 2),
+            zeros: vec![0.0; longest.unwrap_or(0)],
         }
     }
 }
@@ -127,6 +130,7 @@ widest! {
         let Some(transfer) = &level.transfer else { return };
         let layout = &level.layout;
         let mut row = std::mem::take(&mut rows.x[j % RING]);
+        let mut line = std::mem::take(&mut rows.line);
         for piece in layout.pieces(j) {
             let g = &layout.groups[piece.group];
             let h = g.half_of(1, j);
@@ -139,26 +143,29 @@ widest! {
             }
             for (block, s) in layout.blocks_of(piece.group) {
                 let maps = &transfer.maps[block];
-                let (parity, count) = (s.parity_of(1, j), maps.x.count);
-                let (first, columns) = (s.first_of(parity), s.columns(parity));
-                for (coarse_row, share_y) in maps.y.shares(piece.row) {
+                let reaches = maps.y.shares(piece.row).map(|(coarse_row, share)| {
                     let coarse_row = maps.y.first + coarse_row;
-                    if share_y == 0.0 || !strip.contains(&coarse_row) {
-                        continue;
-                    }
-                    let out = &mut out[coarse.layout.natural(coarse_row, block) - base..];
-                    for l in 0..s.nl {
-                        let residual = &row[g.work_half(l, h) + first..][..columns];
-                        for (sheet, share_z) in maps.z.shares(l) {
-                            if share_z > 0.0 {
-                                let out = &mut out[sheet * count..][..count];
-                                maps.x.halves[parity].restrict(residual, share_y * share_z, out);
-                            }
-                        }
-                    }
+                    let at = || coarse.layout.natural(coarse_row, block) - base;
+                    (share > 0.0 && strip.contains(&coarse_row)).then(|| (at(), share))
+                });
+                let all = maps.z.count * maps.x.count;
+                let from = SecondColour { group: g, shape: s, maps, j };
+                if let ([Some((to, share)), Some((next, rest))], false) = (reaches, from.is_even())
+                {
+                    // Shared out once for both rows.
+                    let line = &mut line[..all];
+                    line.fill(0.0);
+                    from.restrict(&row, 1.0, line);
+                    kernels::add_times(&mut out[to..to + all], share, line);
+                    kernels::add_times(&mut out[next..next + all], rest, line);
+                    continue;
+                }
+                for (to, share) in reaches.into_iter().flatten() {
+                    from.restrict(&row, share, &mut out[to..to + all]);
                 }
             }
         }
+        rows.line = line;
         rows.x[j % RING] = row;
     }
 
@@ -168,28 +175,28 @@ widest! {
         let layout = &level.layout;
         let Rows { x, line, other, .. } = rows;
         for (piece, block, s) in layout.blocks_in(j) {
-            let g = &layout.groups[piece.group];
             let maps = &transfer.maps[block];
-            let (h, parity) = (g.half_of(1, j), s.parity_of(1, j));
             let (lower, share_y) = maps.y.at(piece.row);
             let lower = maps.y.first + lower;
             let count = maps.x.count;
             let from = coarse.layout.natural(lower, block);
             let next = (share_y > 0.0).then(|| coarse.layout.natural(lower + 1, block));
-            for l in 0..s.nl {
-                let (sheet, share_z) = maps.z.at(l);
-                // The line stands between zeros, so that a share of nothing can be read.
-                let line = &mut line[..count + 2];
-                line[count + 1] = 0.0;
-                between_rows(&mut line[1..=count], coarse_x, from, next, sheet, share_y);
-                if share_z > 0.0 {
-                    let other = &mut other[..count];
-                    between_rows(other, coarse_x, from, next, sheet + 1, share_y);
-                    kernels::toward(&mut line[1..=count], other, share_z);
+            // Every sheet stands between zeros, so that a share of nothing can be read.
+            line[0] = 0.0;
+            for sheet in 0..maps.z.count {
+                let from = &coarse_x[from + sheet * count..][..count];
+                let line = &mut line[sheet * (count + 1) + 1..][..count + 1];
+                line[count] = 0.0;
+                match next {
+                    Some(next) => {
+                        let next = &coarse_x[next + sheet * count..][..count];
+                        kernels::between(&mut line[..count], from, next, share_y);
+                    }
+                    None => line[..count].copy_from_slice(from),
                 }
-                let to = &mut x[j % RING][g.work_half(l, h) + s.first_of(parity)..];
-                maps.x.halves[parity].interpolate(line, &mut to[..s.columns(parity)]);
             }
+            let to = SecondColour { group: &layout.groups[piece.group], shape: s, maps, j };
+            to.interpolate(line, other, &mut x[j % RING]);
         }
     }
 
@@ -230,23 +237,67 @@ widest! {
     }
 }
 
-/// Coarse values of a sheet between two coarse rows, the second perhaps missing.
-#[inline(always)]
-fn between_rows(
-    line: &mut [f32],
-    coarse_x: &[f32],
-    from: usize,
-    next: Option<usize>,
-    sheet: usize,
-    share: f32,
-) {
-    let count = line.len();
-    let from = &coarse_x[from + sheet * count..][..count];
-    match next {
-        Some(next) => {
-            kernels::between(line, from, &coarse_x[next + sheet * count..][..count], share);
+/// What one block has of the second colour in a work row.
+struct SecondColour<'a> {
+    group: &'a Group,
+    shape: &'a Shape,
+    maps: &'a Maps,
+    j: usize,
+}
+
+impl SecondColour<'_> {
+    /// Where its columns of sheet `l` stand, and which columns of the block they are: from 0 or from 1.
+    #[inline(always)]
+    fn place(&self, l: usize) -> (std::ops::Range<usize>, usize) {
+        let parity = self.shape.parity_of(1, self.j);
+        let half = self.group.work_half(l, self.group.half_of(1, self.j));
+        let first = half + self.shape.first_of(parity);
+        (first..first + self.shape.columns(parity), parity)
+    }
+
+    /// Whether its columns of the coarse plane follow each other as their own do: sharing out is then
+    /// no more work than adding.
+    #[inline(always)]
+    fn is_even(&self) -> bool {
+        self.maps.x.halves[self.shape.parity_of(1, self.j)].is_even()
+    }
+
+    /// Adds `weight` times its part of the row to the block's columns and sheets of the coarse plane.
+    #[inline(always)]
+    fn restrict(&self, row: &[f32], weight: f32, coarse: &mut [f32]) {
+        let count = self.maps.x.count;
+        for l in 0..self.shape.nl {
+            let (place, parity) = self.place(l);
+            for (sheet, share) in self.maps.z.shares(l) {
+                if share > 0.0 {
+                    let coarse = &mut coarse[sheet * count..][..count];
+                    self.maps.x.halves[parity].restrict(
+                        &row[place.clone()],
+                        weight * share,
+                        coarse,
+                    );
+                }
+            }
         }
-        None => line.copy_from_slice(from),
+    }
+
+    /// Adds what lies between the coarse columns and sheets, which `lines` holds with a zero before
+    /// and after each sheet; `between` is room for one such sheet.
+    #[inline(always)]
+    fn interpolate(&self, lines: &[f32], between: &mut [f32], row: &mut [f32]) {
+        let with_zeros = self.maps.x.count + 2;
+        for l in 0..self.shape.nl {
+            let (place, parity) = self.place(l);
+            let (sheet, share) = self.maps.z.at(l);
+            let mut line = &lines[sheet * (with_zeros - 1)..][..with_zeros];
+            if share > 0.0 {
+                let next = &lines[(sheet + 1) * (with_zeros - 1)..][..with_zeros];
+                let between = &mut between[..with_zeros];
+                kernels::between(between, line, next, share);
+                line = between;
+            }
+            self.maps.x.halves[parity].interpolate(line, &mut row[place]);
+        }
     }
 }
 

@@ -130,7 +130,6 @@ fn elementwise_loops_do_what_their_formulas_say() {
         };
         run(&|o| add(o, &y), &|k| x[k] + y[k]);
         run(&|o| between(o, &y, &g, 0.3), &|k| y[k] + 0.3 * (g[k] - y[k]));
-        run(&|o| toward(o, &y, 0.3), &|k| x[k] + 0.3 * (y[k] - x[k]));
         run(&|o| add_times(o, 0.7, &y), &|k| x[k] + 0.7 * y[k]);
         run(&|o| add_shares(o, 0.7, &g, &y), &|k| x[k] + 0.7 * g[k] * y[k]);
         run(&|o| add_rests(o, 0.7, &g, &y), &|k| x[k] + 0.7 * (1.0 - g[k]) * y[k]);
