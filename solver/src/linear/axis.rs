@@ -12,6 +12,9 @@ const MOST_MERGED: usize = 4;
 /// An interval so many times shorter than the next is merged with it as soon as it is narrow.
 const JUMP: f64 = 4.0;
 
+/// Intervals so many times wider than the narrowest are not merged together with them.
+const APART: f64 = 10.0;
+
 /// Indices of the points that stay when neighbours closer than `target` are merged; ascending,
 /// the first is always 0. `positions` ascend. Of two points that stand close together among wide
 /// intervals one goes as soon as their distance is to be merged: relaxation leaves such a pair alone.
@@ -43,10 +46,22 @@ pub(super) fn coarse_points(positions: &[f64], target: f64) -> Vec<usize> {
     points
 }
 
-/// A target distance that merges the narrowest spacings of the two axes, and at least a tenth
-/// of the cells of the plane: twice the least spacing where that halves the cells, up to six times
-/// where the grid is graded and twice would merge little.
-pub(super) fn choose_target(x: &[f64], y: &[f64]) -> f64 {
+/// How far the next coarser plane merges.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Reach {
+    /// Neighbours closer than this are merged.
+    pub target: f64,
+    /// Only a few lines go that stand far closer together than all others. Conduction between such a
+    /// pair is so strong that relaxation leaves the pair as it is, in every row and every sheet by
+    /// itself: no rows and no sheets may be merged at the same time.
+    pub only_slivers: bool,
+}
+
+/// The reach that merges the narrowest spacings of the two axes, and at least a tenth of the cells of
+/// the plane: twice the least spacing where that halves the cells, up to six times where the grid is
+/// graded and twice would merge little. Only where next to nothing else is near the narrowest
+/// spacings, these alone are merged, however few.
+pub(super) fn choose_reach(x: &[f64], y: &[f64]) -> Reach {
     let least = [x, y]
         .iter()
         .flat_map(|axis| axis.windows(2).map(|pair| pair[1] - pair[0]))
@@ -55,14 +70,16 @@ pub(super) fn choose_target(x: &[f64], y: &[f64]) -> f64 {
     let left = |target: f64| {
         (coarse_points(x, target).len() * coarse_points(y, target).len()) as f64 / cells
     };
-    let mut target = 2.1 * least;
-    while left(target) > 0.5 && target < 6.0 * least {
-        target *= 1.1;
+    let mut near = 2.1 * least;
+    while left(near) > 0.5 && near < 6.0 * least {
+        near *= 1.1;
     }
+    let mut target = near;
     while left(target) > 0.9 && target < 1e300 {
         target *= 1.1;
     }
-    target
+    let only_slivers = target > APART * near && left(near) < 1.0;
+    Reach { target: if only_slivers { near } else { target }, only_slivers }
 }
 
 /// Interpolation along one axis from the coarse points to the fine ones of one block.
@@ -174,19 +191,39 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_target_quarters_an_even_plane_and_merges_enough_of_a_graded_one() {
+    fn the_reach_quarters_an_even_plane_and_merges_enough_of_a_graded_one() {
+        let reach = |x: &[f64], y: &[f64]| {
+            let Reach { target, only_slivers } = choose_reach(x, y);
+            assert!(!only_slivers);
+            target
+        };
         let even: Vec<f64> = (5..21).map(f64::from).collect();
-        assert_eq!(choose_target(&even, &even), 2.1);
+        assert_eq!(reach(&even, &even), 2.1);
         // Narrow intervals: up to six times as far, where that merges a tenth of the cells.
         let few = [0.0, 1.0, 2.0, 10.0, 20.0, 30.0];
-        let target = choose_target(&few, &[0.0, 10.0, 20.0, 30.0]);
+        let target = reach(&few, &[0.0, 10.0, 20.0, 30.0]);
         assert!((6.0..6.7).contains(&target), "{target}");
         // And farther where it does not.
         let mut many: Vec<f64> = (0..20).map(|k| 10.0 * f64::from(k)).collect();
         let wide = many.clone();
         many.insert(1, 1.0);
-        let target = choose_target(&many, &wide);
+        let target = reach(&many, &wide);
         assert!((20.0..23.0).contains(&target), "{target}");
+    }
+
+    #[test]
+    fn slivers_among_wide_intervals_go_alone() {
+        let wide: Vec<f64> = (0..20).map(|k| 10.0 * f64::from(k)).collect();
+        for (width, alone) in [(1e-6, true), (0.2, true), (0.5, false)] {
+            let mut x = wide.clone();
+            x.insert(8, 70.0 + width);
+            let reach = choose_reach(&x, &wide);
+            assert_eq!(reach.only_slivers, alone, "{width} {reach:?}");
+            if alone {
+                assert_eq!(coarse_points(&x, reach.target).len(), wide.len());
+                assert_eq!(coarse_points(&wide, reach.target).len(), wide.len());
+            }
+        }
     }
 
     #[test]

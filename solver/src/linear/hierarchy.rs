@@ -1,14 +1,14 @@
 //! The levels of the multigrid preconditioner: conductances in single precision, the pivots of
 //! the columns, and the maps between the planes.
 
-use super::axis::{AxisMap, choose_target, coarse_points};
+use super::axis::{AxisMap, choose_reach, coarse_points};
 use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Maps;
 use super::kernels::{self, EASE};
 use super::layout::{Layout, PAD, Shape};
 use super::rows::two_pieces;
-use super::stack::stack_map;
+use super::stack::{stack_map, whole_stack};
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use super::widest::widest;
 use crate::conduction::{Block, Operator};
@@ -104,16 +104,16 @@ impl Hierarchy {
                 levels.push(level);
                 return Hierarchy { levels, coarsest };
             }
-            let target = choose_target(&x, &y);
-            let points_x = coarse_points(&x, target);
-            let points_y = coarse_points(&y, target);
+            let reach = choose_reach(&x, &y);
+            let points_x = coarse_points(&x, reach.target);
+            let points_y = coarse_points(&y, reach.target);
             let maps: Vec<BlockMap> = fine
                 .blocks
                 .iter()
                 .map(|b| BlockMap {
                     x: AxisMap::new(&x, &points_x, b.i0, b.i0 + b.nx),
                     y: AxisMap::new(&y, &points_y, b.j0, b.j0 + b.ny),
-                    z: stack_map(b),
+                    z: if reach.only_slivers { whole_stack(b) } else { stack_map(b) },
                 })
                 .collect();
             let halves = |points: &[usize], cells: usize| points.len() == cells.div_ceil(2);

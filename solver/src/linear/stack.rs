@@ -60,6 +60,13 @@ pub(super) fn stack_map(block: &Block) -> AxisMap {
     AxisMap::new(&positions, &points, 0, nl)
 }
 
+/// The map of the sheets of a block where all of them stay.
+pub(super) fn whole_stack(block: &Block) -> AxisMap {
+    let points: Vec<usize> = (0..block.nl).collect();
+    let positions: Vec<f64> = (0..block.nl).map(|l| l as f64).collect();
+    AxisMap::new(&positions, &points, 0, block.nl)
+}
+
 /// Sum of the links of a cell to its neighbours in the sheet, W/K.
 fn links_in_plane(block: &Block, sheet: usize, cell: usize) -> f64 {
     let at = sheet * block.nx * block.ny + cell;
