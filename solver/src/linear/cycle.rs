@@ -33,10 +33,11 @@ use std::sync::Mutex;
 use super::hierarchy::{Hierarchy, Level};
 use super::kernels;
 use super::rows::{
-    RING, Rows, add_correction, keep_second, load_row, relax, relax_from_zero, relax_over_old,
-    relax_over_old_last, restrict_row, start, store_row, take_second,
+    RING, Rows, keep_second, load_row, relax, relax_from_zero, relax_over_old, relax_over_old_last,
+    start, store_row, take_second,
 };
 use super::strips::{Pieces, for_each_strip};
+use super::transfer::{add_correction, restrict_row};
 use crate::pages::zeros;
 
 /// Vectors and work rows of a cycle.

@@ -13,8 +13,6 @@ pub(super) struct Interpolation {
     pub count: usize,
     lower: Vec<u32>,
     share: Vec<f32>,
-    /// The same for the points 0, 2, 4.. of the block, and for 1, 3, 5..
-    pub halves: [Half; 2],
 }
 
 impl Interpolation {
@@ -30,10 +28,18 @@ impl Interpolation {
     }
 }
 
+/// The columns of one block on the next coarser plane.
+#[derive(Debug, Clone)]
+pub(super) struct Columns {
+    pub count: usize,
+    /// For the columns 0, 2, 4.. of the block, and for 1, 3, 5..
+    pub halves: [Half; 2],
+}
+
 /// The map of one block to the next coarser plane.
 #[derive(Debug, Clone)]
 pub(super) struct Maps {
-    pub x: Interpolation,
+    pub x: Columns,
     pub y: Interpolation,
     /// Of the sheets.
     pub z: Interpolation,
@@ -41,22 +47,27 @@ pub(super) struct Maps {
 
 impl From<&AxisMap> for Interpolation {
     fn from(map: &AxisMap) -> Self {
-        let share: Vec<f32> = map.share.iter().map(|&s| s as f32).collect();
-        let half = |h: usize| {
-            let every_second = |n: usize| (h..n).step_by(2);
-            Half::new(
-                every_second(map.lower.len()).map(|k| map.lower[k] as usize).collect(),
-                every_second(share.len()).map(|k| share[k]).collect(),
-                map.count,
-            )
-        };
         Interpolation {
             first: map.first,
             count: map.count,
-            halves: [half(0), half(1)],
             lower: map.lower.clone(),
-            share,
+            share: map.share.iter().map(|&s| s as f32).collect(),
         }
+    }
+}
+
+impl From<&AxisMap> for Columns {
+    fn from(map: &AxisMap) -> Self {
+        let half = |parity: usize| {
+            let lower = map.lower.iter().skip(parity).step_by(2);
+            let share = map.share.iter().skip(parity).step_by(2);
+            Half::new(
+                lower.map(|&k| k as usize).collect(),
+                share.map(|&s| s as f32).collect(),
+                map.count,
+            )
+        };
+        Columns { count: map.count, halves: [half(0), half(1)] }
     }
 }
 
@@ -169,7 +180,7 @@ mod tests {
     /// Both directions, by halves, against the map's own numbers.
     fn check(map: &AxisMap) {
         let n = map.lower.len();
-        let inner = Interpolation::from(map);
+        let inner = Columns::from(map);
         let coarse: Vec<f32> = (0..map.count).map(|c| 1.0 + (c * c) as f32).collect();
         let mut line = vec![0.0; map.count + 2];
         line[1..=map.count].copy_from_slice(&coarse);

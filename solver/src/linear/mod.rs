@@ -36,6 +36,7 @@ pub mod solve;
 mod stack;
 mod stencil;
 mod strips;
+mod transfer;
 mod widest;
 
 pub use csr::assemble;
