@@ -179,7 +179,7 @@ fn relax_as<S: Sweep>(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
 }
 
 /// Right-hand sides and elimination in one: up the substrate and down the islands, which meet at
-/// the substrate'g top sheet; then back.
+/// the substrate's top sheet; then back.
 #[inline(always)]
 fn relax_columns<S: Sweep>(
     level: &Level,
