@@ -38,15 +38,15 @@ use super::rows::{
 };
 use super::strips::{Pieces, for_each_strip};
 use super::transfer::{add_correction, restrict_row};
-use crate::pages::zeros;
+use crate::pages::{Lined, lined};
 
 /// Vectors and work rows of a cycle.
 #[derive(Debug)]
 pub(super) struct CycleWork {
     /// Right-hand side and solution of each level but the finest.
-    vectors: Vec<(Vec<f32>, Vec<f32>)>,
+    vectors: Vec<(Lined<f32>, Lined<f32>)>,
     /// `x_b` after the first half, for each level but the coarsest.
-    second_colour: Vec<Vec<f32>>,
+    second_colour: Vec<Lined<f32>>,
     direct: Vec<f64>,
     /// Work rows of each level and thread; a level relies on the zeros between its halves.
     rows: Vec<Vec<Mutex<Rows>>>,
@@ -58,12 +58,12 @@ impl CycleWork {
         let coarse = hierarchy.levels.iter().skip(1).map(|l| l.layout.len());
         let threads = rayon::current_num_threads();
         CycleWork {
-            vectors: coarse.map(|n| (zeros(n), zeros(n))).collect(),
+            vectors: coarse.map(|n| (lined(n), lined(n))).collect(),
             second_colour: hierarchy
                 .levels
                 .iter()
                 .filter_map(|level| level.transfer.as_ref()?.kept_bounds.last().copied())
-                .map(zeros)
+                .map(lined)
                 .collect(),
             direct: vec![0.0; hierarchy.levels.last().map_or(0, |l| l.layout.len())],
             rows: hierarchy
@@ -272,7 +272,7 @@ mod tests {
                     // Nothing where nothing stands: there pivots are zero.
                     let f: Vec<f32> = numbers(n, seed)
                         .iter()
-                        .zip(&level.inverse_pivot)
+                        .zip(level.inverse_pivot.iter())
                         .map(|(v, pivot)| if *pivot > 0.0 { v - 1.0 } else { 0.0 })
                         .collect();
                     let mut z = vec![0.0; n];

@@ -12,7 +12,7 @@ use super::stack::{stack_map, whole_stack};
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use super::widest::widest;
 use crate::conduction::{Block, Operator};
-use crate::pages::zeros;
+use crate::pages::{Lined, lined};
 
 /// Coarsening stops at a plane of so many cells.
 const COARSEST_PLANE: usize = 120;
@@ -50,15 +50,15 @@ pub(super) struct Level {
     /// Conductances in split order, W/K, with `PAD` zeros in front. `link` leads to the sheet
     /// above in the substrate and to the sheet below in an island; it is empty where there is
     /// one sheet and no island.
-    pub east: Vec<f32>,
-    pub north: Vec<f32>,
-    pub link: Vec<f32>,
+    pub east: Lined<f32>,
+    pub north: Lined<f32>,
+    pub link: Lined<f32>,
     /// Conductances to temperatures held from outside, on the finest level: the conjugate gradients
     /// apply the operator from these arrays.
-    pub sink: Vec<f32>,
+    pub sink: Lined<f32>,
     /// Reciprocal pivots of the elimination of each column: substrate from below, islands from
     /// above, the substrate's top sheet last. K/W.
-    pub inverse_pivot: Vec<f32>,
+    pub inverse_pivot: Lined<f32>,
     /// Strips of rows, and their bounds in the level's vectors.
     pub strips: Vec<usize>,
     pub bounds: Vec<usize>,
@@ -244,11 +244,11 @@ impl Level {
         let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
         let bounds_in = |starts: &[usize]| strips.iter().map(|&j| starts[j]).collect();
         let mut level = Level {
-            east: zeros(n + PAD),
-            north: zeros(n),
-            link: zeros(if linked { n } else { 0 }),
-            sink: zeros(if is_finest { n } else { 0 }),
-            inverse_pivot: zeros(n),
+            east: lined(n + PAD),
+            north: lined(n),
+            link: lined(if linked { n } else { 0 }),
+            sink: lined(if is_finest { n } else { 0 }),
+            inverse_pivot: lined(n),
             bounds: bounds_in(if is_finest { &layout.split_start } else { &layout.row_start }),
             split_bounds: bounds_in(&layout.split_start),
             sweeps: 1,

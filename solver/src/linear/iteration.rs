@@ -16,20 +16,20 @@ use super::kernels::{self, dot};
 use super::solve::{CgError, CgInfo, CgParams};
 use super::strips::{Each, Pieces, for_each_strip};
 use crate::conduction::Operator;
-use crate::pages::zeros;
+use crate::pages::{Lined, lined};
 
 /// Vectors of a solve, in halves.
 pub(super) struct Kept {
     /// What this descent adds to the solution.
-    pub gain: Vec<f64>,
+    pub gain: Lined<f64>,
     /// The residual times `unit`, and `A p`.
-    pub r: Vec<f32>,
-    pub q: Vec<f32>,
+    pub r: Lined<f32>,
+    pub q: Lined<f32>,
     /// Brings the residual near one, away from the limits of single precision.
     pub unit: f64,
     /// The direction; the preconditioned residual, then the direction before.
-    pub p: Vec<f32>,
-    pub z: Vec<f32>,
+    pub p: Lined<f32>,
+    pub z: Lined<f32>,
     pub sums: Vec<f64>,
     pub cycle: CycleWork,
 }
@@ -39,12 +39,12 @@ impl Kept {
         let level = &hierarchy.levels[0];
         let n = level.layout.split_len();
         Kept {
-            gain: zeros(n),
-            r: zeros(n),
-            q: zeros(n),
+            gain: lined(n),
+            r: lined(n),
+            q: lined(n),
             unit: 1.0,
-            p: zeros(n),
-            z: zeros(n),
+            p: lined(n),
+            z: lined(n),
             sums: vec![0.0; level.strips.len() - 1],
             cycle: CycleWork::new(hierarchy),
         }

@@ -12,7 +12,7 @@ use std::collections::HashMap;
 use super::kernels::LANES;
 
 /// Zeros kept before and behind each half row of the work rows.
-pub(super) const PAD: usize = 8;
+pub(super) const PAD: usize = 16;
 
 /// Entries of a half row of `nx` columns.
 pub(super) fn half(nx: usize) -> usize {
@@ -262,6 +262,9 @@ fn side_by_side(blocks: impl Iterator<Item = [usize; 5]>) -> (Vec<Shape>, Vec<Gr
         shapes.push(Shape { i0, j0, nx, ny, nl, group, first, half, lead, natural });
         group_of.half += half;
         group_of.blocks.push(b);
+    }
+    for group in &mut groups {
+        group.half = group.half.next_multiple_of(PAD);
     }
     (shapes, groups)
 }

@@ -7,6 +7,7 @@ use super::interpolation::Maps;
 use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
 use super::layout::{Group, PAD, Piece, Shape};
 use super::widest::widest;
+use crate::pages::{Lined, lined};
 
 /// Work rows kept: a power of two above the distance between the first and the last stage.
 pub(super) const RING: usize = 8;
@@ -14,17 +15,17 @@ pub(super) const RING: usize = 8;
 /// Work rows of one thread, row `j` of the plane at `j % RING`.
 #[derive(Debug, Default)]
 pub(super) struct Rows {
-    pub x: [Vec<f32>; RING],
-    pub f: [Vec<f32>; RING],
+    pub x: [Lined<f32>; RING],
+    pub f: [Lined<f32>; RING],
     /// A row of a block of the coarse plane, all sheets; one sheet of it.
     pub line: Vec<f32>,
     pub other: Vec<f32>,
-    zeros: Vec<f32>,
+    zeros: Lined<f32>,
 }
 
 impl Rows {
     pub fn new(level: &Level) -> Self {
-        let row = || vec![0.0; level.layout.work_len];
+        let row = || lined(level.layout.work_len);
         let maps = level.transfer.as_ref().map_or(&[][..], |transfer| &transfer.maps);
         let room = |of: fn(&Maps) -> usize| vec![0.0; maps.iter().map(of).max().unwrap_or(0)];
         let longest = level.layout.groups.iter().map(|g| g.half).max();
@@ -33,7 +34,7 @@ impl Rows {
             f: std::array::from_fn(|_| row()),
             line: room(|m| m.z.count * (m.x.count + 1) + 1),
             other: room(|m| m.x.count + 2),
-            zeros: vec![0.0; longest.unwrap_or(0)],
+            zeros: lined(longest.unwrap_or(0)),
         }
     }
 }
