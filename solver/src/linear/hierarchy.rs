@@ -22,7 +22,7 @@ const COARSEST_PLANE: usize = 120;
 const GRADED_SWEEPS: usize = 2;
 
 /// Least number of unknowns in a strip: less is not worth a thread's attention.
-const STRIP_UNKNOWNS: usize = 1 << 14;
+pub(super) const STRIP_UNKNOWNS: usize = 1 << 12;
 
 /// Least rows in a strip: neighbours recompute a few rows of each other.
 const STRIP_ROWS: usize = 32;

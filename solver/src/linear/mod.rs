@@ -17,6 +17,7 @@
 //!   solver
 
 mod apply;
+mod awake;
 mod axis;
 mod coarsen;
 mod coarsest;

@@ -4,9 +4,10 @@
 use std::fmt;
 use std::sync::Mutex;
 
+use super::awake::with_workers_awake;
 use super::cycle::{CycleWork, precondition};
 use super::exchange::{add_halves, into_halves};
-use super::hierarchy::Hierarchy;
+use super::hierarchy::{Hierarchy, STRIP_UNKNOWNS};
 use super::iteration::{Kept, Sought, Vectors};
 use super::kernels::dot;
 use super::norm::norm;
@@ -115,7 +116,8 @@ fn shape_of(operator: &Operator) -> Vec<[usize; 5]> {
 impl<'a> Preconditioned<'a> {
     /// Prepares `operator`: builds its preconditioner.
     pub fn new(operator: &'a Operator) -> Self {
-        let hierarchy = rayon::scope(|_| Hierarchy::new(operator));
+        let strips = operator.len() / STRIP_UNKNOWNS;
+        let hierarchy = with_workers_awake(strips, || Hierarchy::new(operator));
         Preconditioned { operator, hierarchy, kept: Mutex::new(None) }
     }
 
@@ -214,8 +216,9 @@ impl<'a> Preconditioned<'a> {
         }
         let mut vectors = self.vectors();
         let mut sought = Sought { b, b_norm, x, low };
-        // On a worker: every hand-over of strips from a foreign thread would wait for one to wake.
-        let outcome = rayon::scope(|_| vectors.conjugate_gradients(&mut sought, params));
+        let outcome = with_workers_awake(vectors.level.strips.len() - 2, || {
+            vectors.conjugate_gradients(&mut sought, params)
+        });
         self.keep(vectors, outcome.is_ok());
         outcome
     }
@@ -248,7 +251,9 @@ impl<'a> Preconditioned<'a> {
         step.fill(0.0);
         let mut sought = Sought { b: residual, b_norm: norm, x: step, low: &mut Vec::new() };
         let mut vectors = self.vectors();
-        let outcome = rayon::scope(|_| vectors.step_down(&mut sought, params));
+        let outcome = with_workers_awake(vectors.level.strips.len() - 2, || {
+            vectors.step_down(&mut sought, params)
+        });
         self.keep(vectors, outcome.is_ok());
         outcome
     }

@@ -1,6 +1,8 @@
 //! Work over strips of rows on all threads: every strip writes its own piece of the outputs,
 //! so that the result does not depend on how many threads there are.
 
+use super::awake::engaged;
+
 /// Outputs that can be cut between two strips.
 pub(super) trait Cut: Send + Sized {
     /// The outputs of the first `strips` strips, and of the others.
@@ -61,11 +63,11 @@ pub(super) fn for_each_strip<O: Cut>(count: usize, outputs: O, work: &(impl Fn(u
         let (head, tail) = outputs.cut(half);
         rayon::join(
             || recurse(first, half, head, work),
-            || recurse(first + half, count - half, tail, work),
+            || engaged(|| recurse(first + half, count - half, tail, work)),
         );
     }
     if count > 0 {
-        recurse(0, count, outputs, work);
+        engaged(|| recurse(0, count, outputs, work));
     }
 }
 
