@@ -26,6 +26,8 @@
 //! sink = g (A s) / (g + A s)        source = g (Q - A c) / (g + A s)
 //! ```
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use super::network::BlockPart;
@@ -57,8 +59,9 @@ pub fn assemble(
 
 /// [`assemble`] over the memory of a former operator and right-hand side of the same network.
 ///
-/// Every sheet of every block writes its own conductances and its own rows, so that all threads
-/// can work without waiting for each other and the result does not depend on how many there are.
+/// Every strip of rows of every sheet writes its own conductances and its own rows, so that all
+/// threads can work without waiting for each other and the result does not depend on how many
+/// there are.
 pub fn assemble_into(
     network: &Network,
     factors: Option<&[f64]>,
@@ -66,38 +69,50 @@ pub fn assemble_into(
     operator: &mut Operator,
     rhs: &mut [f64],
 ) {
-    let mut sheets = Vec::new();
+    let mut strips = Vec::new();
     let mut rest = &mut rhs[..];
     for (b, block) in operator.blocks.iter_mut().enumerate() {
-        let (plane, unknowns) = (block.nx * block.ny, block.len());
+        let (nx, ny, plane, unknowns) = (block.nx, block.ny, block.nx * block.ny, block.len());
         let (own, after) = rest.split_at_mut(unknowns);
         rest = after;
-        let mut seat = (b > 0).then_some(&mut block.seat[..]);
-        let arrays = block
+        let rows = block.rows_of_strip();
+        let mut seats = block.seat.chunks_mut(rows * nx);
+        let sheets = block
             .east
             .chunks_mut(plane)
             .zip(block.north.chunks_mut(plane))
             .zip(block.up.chunks_mut(plane))
             .zip(block.sink.chunks_mut(plane))
             .zip(own.chunks_mut(plane));
-        for (l, ((((east, north), up), sink), rhs)) in arrays.enumerate() {
-            let seat = if l == 0 { seat.take() } else { None };
-            sheets.push(Sheet { b, l, east, north, up, sink, seat, rhs });
+        for (l, ((((east, north), up), sink), rhs)) in sheets.enumerate() {
+            let size = rows * nx;
+            let arrays = east
+                .chunks_mut(size)
+                .zip(north.chunks_mut(size))
+                .zip(up.chunks_mut(size))
+                .zip(sink.chunks_mut(size))
+                .zip(rhs.chunks_mut(size));
+            for (k, ((((east, north), up), sink), rhs)) in arrays.enumerate() {
+                let seat = if l == 0 { seats.next() } else { None };
+                let rows = k * rows..((k + 1) * rows).min(ny);
+                strips.push(Strip { b, l, rows, east, north, up, sink, seat, rhs });
+            }
         }
     }
-    sheets.into_par_iter().for_each(|mut sheet| {
-        sheet.in_plane(network, factors);
-        sheet.below(network, factors);
-        sheet.above(network, factors, wet);
+    strips.into_par_iter().for_each(|mut strip| {
+        strip.in_plane(network, factors);
+        strip.below(network, factors);
+        strip.above(network, factors, wet);
     });
     edges(network, factors, &mut operator.blocks[0], rhs);
 }
 
-/// What one sheet of one block writes: conductances (W/K) and right-hand side (W), a row of
-/// cells after the other.
-struct Sheet<'a> {
+/// What a strip of rows of one sheet of one block writes: conductances (W/K) and right-hand side
+/// (W), a row of cells after the other.
+struct Strip<'a> {
     b: usize,
     l: usize,
+    rows: Range<usize>,
     east: &'a mut [f64],
     north: &'a mut [f64],
     up: &'a mut [f64],
@@ -107,7 +122,7 @@ struct Sheet<'a> {
     rhs: &'a mut [f64],
 }
 
-impl Sheet<'_> {
+impl Strip<'_> {
     /// Conductances between neighbours in the sheet.
     fn in_plane(&mut self, network: &Network, factors: Option<&[f64]>) {
         let part = &network.blocks[self.b];
@@ -122,31 +137,40 @@ impl Sheet<'_> {
         // Conductance of half a cell along each axis, W/K, but for the width across along x.
         let (mut along_x, mut along_y) = (vec![0.0; nx], vec![0.0; nx]);
         let mut lower = vec![0.0; nx];
-        for j in 0..ny {
+        let Range { start, end } = self.rows;
+        // The row behind the last one, for the links to it.
+        for j in start..(end + 1).min(ny) {
             let part_dy = 2.0 * ky * t / dy[j];
-            along_x.copy_from_slice(&part_dx);
             for (along, dx) in along_y.iter_mut().zip(dx) {
                 *along = part_dy * dx;
             }
+            let factors = factors.map(|factors| &factors[first + j * nx..first + (j + 1) * nx]);
             if let Some(factors) = factors {
-                let factors = &factors[first + j * nx..first + (j + 1) * nx];
-                times(&mut along_x, factors);
                 times(&mut along_y, factors);
             }
-            let east = &mut self.east[j * nx..(j + 1) * nx];
-            for ((east, a), b) in east.iter_mut().zip(&along_x).zip(&along_x[1..]) {
-                *east = dy[j] * in_series(*a, *b);
-            }
-            east[nx - 1] = 0.0;
-            if j > 0 {
-                let north = &mut self.north[(j - 1) * nx..j * nx];
+            if j > start {
+                let north = &mut self.north[(j - 1 - start) * nx..(j - start) * nx];
                 for ((north, a), b) in north.iter_mut().zip(&lower).zip(&along_y) {
                     *north = in_series(*a, *b);
                 }
             }
             std::mem::swap(&mut lower, &mut along_y);
+            if j == end {
+                break;
+            }
+            along_x.copy_from_slice(&part_dx);
+            if let Some(factors) = factors {
+                times(&mut along_x, factors);
+            }
+            let east = &mut self.east[(j - start) * nx..(j + 1 - start) * nx];
+            for ((east, a), b) in east.iter_mut().zip(&along_x).zip(&along_x[1..]) {
+                *east = dy[j] * in_series(*a, *b);
+            }
+            east[nx - 1] = 0.0;
         }
-        self.north[(ny - 1) * nx..].fill(0.0);
+        if end == ny {
+            self.north[(ny - 1 - start) * nx..].fill(0.0);
+        }
     }
 
     /// The face under the sheet: the board, the seat of an island, or the sheet below. Starts
@@ -168,13 +192,13 @@ impl Sheet<'_> {
             self.rhs.fill(0.0);
             return;
         }
-        for_cells(network, part, |c, p, area| {
+        for_cells(network, part, &self.rows, |k, c, p, area| {
             let half = network.half_W_K(part, self.l, c, area, factors);
             let (mut sink, mut source) = (0.0, 0.0);
             let below = if on_seat {
                 let below = network.half_W_K(base, base_top, p, area, factors);
                 if let Some(seat) = self.seat.as_deref_mut() {
-                    seat[c] = in_series(below, half);
+                    seat[k] = in_series(below, half);
                 }
                 below
             } else if self.l > 0 {
@@ -188,8 +212,8 @@ impl Sheet<'_> {
             if let Some(heat) = heat {
                 source += heat[if on_seat { p } else { c }] * half / (below + half);
             }
-            self.sink[c] = sink;
-            self.rhs[c] = source;
+            self.sink[k] = sink;
+            self.rhs[k] = source;
         });
     }
 
@@ -201,21 +225,21 @@ impl Sheet<'_> {
             return self.sheet_above(network, factors, heat);
         }
         self.up.fill(0.0);
-        for_cells(network, part, |c, p, area| {
+        for_cells(network, part, &self.rows, |k, c, p, area| {
             let half = network.half_W_K(part, self.l, c, area, factors);
             let heat = heat.map_or(0.0, |heat| heat[c]);
             let over = network.top_block[p] as usize;
             let above = if over == self.b {
                 let flux = wet[p];
                 let outside = flux.slope_W_m2K * area;
-                self.sink[c] += in_series(half, outside);
-                self.rhs[c] -= half * (area * flux.constant_W_m2) / (half + outside);
+                self.sink[k] += in_series(half, outside);
+                self.rhs[k] -= half * (area * flux.constant_W_m2) / (half + outside);
                 outside
             } else {
                 let island = &network.blocks[over];
                 network.half_W_K(island, 0, network.column_of(island, p), area, factors)
             };
-            self.rhs[c] += heat * half / (half + above);
+            self.rhs[k] += heat * half / (half + above);
         });
     }
 
@@ -224,15 +248,15 @@ impl Sheet<'_> {
         let part = &network.blocks[self.b];
         let nx = part.cells.nx();
         let (mut here, mut over) = (vec![0.0; nx], vec![0.0; nx]);
-        for j in 0..part.cells.ny() {
-            let row = j * nx..(j + 1) * nx;
+        for (k, j) in self.rows.clone().enumerate() {
+            let own = k * nx..(k + 1) * nx;
             network.half_row_W_K(part, self.l, j, factors, &mut here);
             network.half_row_W_K(part, self.l + 1, j, factors, &mut over);
-            for ((up, here), over) in self.up[row.clone()].iter_mut().zip(&here).zip(&over) {
+            for ((up, here), over) in self.up[own.clone()].iter_mut().zip(&here).zip(&over) {
                 *up = in_series(*here, *over);
             }
             if let Some(heat) = heat {
-                let cells = self.rhs[row.clone()].iter_mut().zip(&heat[row]);
+                let cells = self.rhs[own].iter_mut().zip(&heat[j * nx..]);
                 for ((rhs, heat), (here, over)) in cells.zip(here.iter().zip(&over)) {
                     *rhs += heat * here / (here + over);
                 }
@@ -255,14 +279,20 @@ fn times(values: &mut [f64], factors: &[f64]) {
     }
 }
 
-/// Calls `work(column of the block, cell of the plane, its area in m²)` for all cells of a block.
-fn for_cells(network: &Network, part: &BlockPart, mut work: impl FnMut(usize, usize, f64)) {
+/// Calls `work(cell of the strip, column of the block, cell of the plane, its area in m²)` for all
+/// cells in `rows` of a block.
+fn for_cells(
+    network: &Network,
+    part: &BlockPart,
+    rows: &Range<usize>,
+    mut work: impl FnMut(usize, usize, usize, f64),
+) {
     let (nx, plane_nx) = (part.cells.nx(), network.dx_m.len());
-    for j in 0..part.cells.ny() {
+    for (k, j) in rows.clone().enumerate() {
         let row = (part.cells.j0 + j) * plane_nx + part.cells.i0;
         for i in 0..nx {
             let area = network.cell_area_m2(part.cells.i0 + i, part.cells.j0 + j);
-            work(j * nx + i, row + i, area);
+            work(k * nx + i, j * nx + i, row + i, area);
         }
     }
 }

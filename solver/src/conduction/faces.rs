@@ -1,8 +1,11 @@
 //! From a solution back to face temperatures and to the heat balance.
 
+use rayon::prelude::*;
+
 use super::assembly::edge_sinks;
 use super::surface::surface_balance;
 use super::{AffineFlux, Network, SourceFace, SurfaceLaw};
+use crate::pages::zeros;
 use crate::results::HeatBalance;
 
 /// The wet side of a solution, one entry a cell of the plane, `j * nx + i`.
@@ -25,7 +28,6 @@ pub fn wet_side(
     x: &[f64],
     start: Option<&WetSide>,
 ) -> WetSide {
-    use rayon::prelude::*;
     let nx = network.dx_m.len();
     let heats: Vec<Option<&[f64]>> = network
         .blocks
@@ -33,38 +35,35 @@ pub fn wet_side(
         .enumerate()
         .map(|(b, part)| network.heat_on(b, part.sheets.len()))
         .collect();
-    let cells: Vec<(f64, f64, AffineFlux)> = (0..network.top_block.len())
-        .into_par_iter()
-        .with_min_len(1024)
-        .map(|p| {
-            let (i, j) = (p % nx, p / nx);
-            let (b, c, unknown) = network.wet_top(i, j);
-            let part = &network.blocks[b];
-            let area = network.cell_area_m2(i, j);
-            let half = network.half_W_K(part, part.sheets.len() - 1, c, area, factors);
-            let heat = heats[b].map_or(0.0, |h| h[c]);
-            if law.is_linear() {
-                let (_, slope) = law.flux(p, 0.0);
-                let rise = (half * x[unknown] + heat) / (half + area * slope);
-                let tangent = AffineFlux { constant_W_m2: 0.0, slope_W_m2K: slope };
-                return (rise, slope * rise, tangent);
-            }
-            // Where the former tangent would balance: near convergence that is the answer to
-            // second order.
-            let guess = start.map_or(x[unknown], |s| {
-                let former = s.tangent[p];
-                (half * x[unknown] + heat - area * former.constant_W_m2)
-                    / (half + area * former.slope_W_m2K)
-            });
-            let (rise, tangent) = surface_balance(law, p, x[unknown], half, heat, area, guess);
-            (rise, tangent.constant_W_m2 + tangent.slope_W_m2K * rise, tangent)
-        })
-        .collect();
-    WetSide {
-        rise_K: cells.iter().map(|c| c.0).collect(),
-        flux_W_m2: cells.iter().map(|c| c.1).collect(),
-        tangent: cells.iter().map(|c| c.2).collect(),
-    }
+    let n = network.top_block.len();
+    let mut wet = WetSide { rise_K: zeros(n), flux_W_m2: zeros(n), tangent: zeros(n) };
+    let WetSide { rise_K, flux_W_m2, tangent } = &mut wet;
+    let cells = (rise_K, flux_W_m2, tangent).into_par_iter().enumerate().with_min_len(1024);
+    cells.for_each(|(p, (rise, flux, tangent))| {
+        let (i, j) = (p % nx, p / nx);
+        let (b, c, unknown) = network.wet_top(i, j);
+        let part = &network.blocks[b];
+        let area = network.cell_area_m2(i, j);
+        let half = network.half_W_K(part, part.sheets.len() - 1, c, area, factors);
+        let heat = heats[b].map_or(0.0, |h| h[c]);
+        if law.is_linear() {
+            let (_, slope) = law.flux(p, 0.0);
+            *rise = (half * x[unknown] + heat) / (half + area * slope);
+            *flux = slope * *rise;
+            tangent.slope_W_m2K = slope;
+            return;
+        }
+        // Where the former tangent would balance: near convergence that is the answer to
+        // second order.
+        let guess = start.map_or(x[unknown], |s| {
+            let former = s.tangent[p];
+            (half * x[unknown] + heat - area * former.constant_W_m2)
+                / (half + area * former.slope_W_m2K)
+        });
+        (*rise, *tangent) = surface_balance(law, p, x[unknown], half, heat, area, guess);
+        *flux = tangent.constant_W_m2 + tangent.slope_W_m2K * *rise;
+    });
+    wet
 }
 
 /// Rise of a source's active face in each of its cells, K, row by row.

@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::operator::STRIP_CELLS;
 use crate::library::Material;
 use crate::mesh::{CellRange, IslandPart, Mesh};
 use crate::module::{ActiveFace, Die, Face, Heater, Module};
@@ -180,16 +181,18 @@ impl<'m> Network<'m> {
     /// [`Network::conductivity_factors`] over the memory of former ones.
     pub fn conductivity_factors_into(&self, rise_K: &[f64], factors: &mut [f64]) {
         let inlet_K = self.module.coolant.inlet_K;
-        let mut sheets = Vec::new();
+        let mut strips = Vec::new();
         let mut rest = factors;
         for block in &self.blocks {
             for (l, sheet) in block.sheets.iter().enumerate() {
                 let (own, after) = rest.split_at_mut(block.cells.len());
                 rest = after;
-                sheets.push((&sheet.material, &rise_K[block.unknown(l, 0)..][..own.len()], own));
+                let rises = &rise_K[block.unknown(l, 0)..][..own.len()];
+                let of_sheet = rises.chunks(STRIP_CELLS).zip(own.chunks_mut(STRIP_CELLS));
+                strips.extend(of_sheet.map(|(rises, own)| (&sheet.material, rises, own)));
             }
         }
-        sheets.into_par_iter().for_each(|(material, rises, factors)| {
+        strips.into_par_iter().for_each(|(material, rises, factors)| {
             material.conductivity_factors(inlet_K, rises, factors);
         });
     }

@@ -15,6 +15,9 @@ use rayon::prelude::*;
 
 use crate::pages::zeros;
 
+/// Cells of a sheet that one thread takes at a time; few where small sheets are to be cut too.
+pub(super) const STRIP_CELLS: usize = if cfg!(test) { 64 } else { 1 << 13 };
+
 /// One box of cells with the conductances between them. All arrays have `nl * ny * nx`
 /// entries, index `(l * ny + j) * nx + i`, except `seat`.
 #[derive(Debug, Clone, Default)]
@@ -51,6 +54,11 @@ impl Block {
     /// Whether the block has no cells.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
+    }
+
+    /// Rows of a sheet that one thread takes at a time.
+    pub(super) fn rows_of_strip(&self) -> usize {
+        STRIP_CELLS.div_ceil(self.nx.max(1))
     }
 
     /// A block of zero conductances.
@@ -159,7 +167,7 @@ impl Operator {
     }
 
     /// The residual `b - A x`, W: plain loops, kept apart from the solver's own kernels so that
-    /// they can check them. Every sheet of every block gathers its own rows.
+    /// they can check them. Every cell gathers its own flows, a row at a time.
     ///
     /// # Panics
     /// If `b` or `x` has not one entry for each unknown.
@@ -176,63 +184,77 @@ impl Operator {
     pub fn residual_into(&self, b: &[f64], x: &[f64], r: &mut [f64]) {
         assert!([b.len(), x.len(), r.len()] == [self.len(); 3], "an entry for each unknown");
         let offsets = self.offsets();
-        let mut sheets = Vec::new();
+        let mut strips = Vec::new();
         let mut rest = r;
-        for (n, block) in self.blocks.iter().enumerate() {
+        for (n, block) in self.blocks.iter().enumerate().filter(|(_, block)| !block.is_empty()) {
+            let rows = block.rows_of_strip();
             for l in 0..block.nl {
-                let (own, after) = rest.split_at_mut(block.nx * block.ny);
+                let (sheet, after) = rest.split_at_mut(block.nx * block.ny);
                 rest = after;
-                sheets.push((n, l, own));
+                let of_sheet = sheet.chunks_mut(rows * block.nx).enumerate();
+                strips.extend(of_sheet.map(|(k, strip)| (n, l, k * rows, strip)));
             }
         }
-        sheets.into_par_iter().for_each(|(n, l, r)| {
-            let block = &self.blocks[n];
-            let plane = block.nx * block.ny;
-            let first = offsets[n] + l * plane;
-            let own = &x[first..first + plane];
-            let [east, north, up, sink] = [&block.east, &block.north, &block.up, &block.sink]
-                .map(|g| &g[l * plane..][..plane]);
-            for ((r, b), (sink, here)) in r.iter_mut().zip(&b[first..]).zip(sink.iter().zip(own)) {
-                *r = b - sink * here;
-            }
-            // The last cell of a row has no link to the east, the last row none to the north.
-            take_flows(r, 1, east, own);
-            take_flows(r, block.nx, north, own);
-            if l + 1 < block.nl {
-                take(r, up, own, &x[first + plane..]);
-            }
-            if l > 0 {
-                take(r, &block.up[(l - 1) * plane..], own, &x[first - plane..]);
-            }
-            if n > 0 && l == 0 {
-                for c in 0..plane {
-                    r[c] -= block.seat[c] * (own[c] - x[self.seat_index(block, c)]);
-                }
-            }
-            if n == 0 && l + 1 == block.nl {
-                for (island, offset) in self.blocks.iter().zip(&offsets).skip(1) {
-                    for (c, seat) in island.seat.iter().enumerate() {
-                        let below = self.seat_index(island, c) - first;
-                        r[below] -= seat * (own[below] - x[offset + c]);
-                    }
-                }
+        strips.into_par_iter().for_each(|(n, l, first, strip)| {
+            for (k, r) in strip.chunks_mut(self.blocks[n].nx).enumerate() {
+                self.row_residual(&offsets, (n, l, first + k), b, x, r);
             }
         });
     }
-}
 
-/// `r -= g (x - other)`, cell by cell.
-fn take(r: &mut [f64], g: &[f64], x: &[f64], other: &[f64]) {
-    for ((r, g), (x, other)) in r.iter_mut().zip(g).zip(x.iter().zip(other)) {
-        *r -= g * (x - other);
+    /// The residual in row `j` of sheet `l` of block `n`; `offsets` as [`Operator::offsets`] has them.
+    fn row_residual(
+        &self,
+        offsets: &[usize],
+        (n, l, j): (usize, usize, usize),
+        b: &[f64],
+        x: &[f64],
+        r: &mut [f64],
+    ) {
+        let block = &self.blocks[n];
+        let (nx, plane) = (block.nx, block.nx * block.ny);
+        let at = l * plane + j * nx;
+        let first = offsets[n] + at;
+        let own = &x[first..first + nx];
+        let sinks = block.sink[at..].iter().zip(own);
+        for ((r, b), (sink, here)) in r.iter_mut().zip(&b[first..]).zip(sinks) {
+            *r = b - sink * here;
+        }
+        // The last cell of a row has no link to the east.
+        take(r, &block.east[at..], own, &own[1..]);
+        take(&mut r[1..], &block.east[at..], &own[1..], own);
+        if j + 1 < block.ny {
+            take(r, &block.north[at..], own, &x[first + nx..]);
+        }
+        if j > 0 {
+            take(r, &block.north[at - nx..], own, &x[first - nx..]);
+        }
+        if l + 1 < block.nl {
+            take(r, &block.up[at..], own, &x[first + plane..]);
+        }
+        if l > 0 {
+            take(r, &block.up[at - plane..], own, &x[first - plane..]);
+        }
+        if n > 0 && l == 0 {
+            take(r, &block.seat[at..], own, &x[self.seat_index(block, at)..]);
+        }
+        if n == 0 && l + 1 == block.nl {
+            for (island, offset) in self.blocks.iter().zip(offsets).skip(1) {
+                if (island.j0..island.j0 + island.ny).contains(&j) {
+                    let (i0, at) = (island.i0, (j - island.j0) * island.nx);
+                    let under = i0..i0 + island.nx;
+                    let own = &own[under.clone()];
+                    take(&mut r[under], &island.seat[at..], own, &x[offset + at..]);
+                }
+            }
+        }
     }
 }
 
-/// Takes the flows of the links from every cell to the one `ahead` of it out of both.
-fn take_flows(r: &mut [f64], ahead: usize, g: &[f64], x: &[f64]) {
-    if ahead < x.len() {
-        take(r, g, x, &x[ahead..]);
-        take(&mut r[ahead..], g, &x[ahead..], x);
+/// `r -= g (x - other)`, cell by cell, as far as all of them reach.
+fn take(r: &mut [f64], g: &[f64], x: &[f64], other: &[f64]) {
+    for ((r, g), (x, other)) in r.iter_mut().zip(g).zip(x.iter().zip(other)) {
+        *r -= g * (x - other);
     }
 }
 

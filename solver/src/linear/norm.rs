@@ -30,8 +30,19 @@ pub fn norm(v: &[f64]) -> f64 {
 
 /// Largest magnitude; passes by what is not a number.
 pub(crate) fn largest_magnitude(v: &[f64]) -> f64 {
-    let of = |v: &[f64]| v.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
-    of_chunks(v.len(), |range| of(&v[range])).iter().fold(0.0, |m, v| m.max(*v))
+    let largest = |of: &[f64]| of.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
+    let parts = of_chunks(v.len(), |range| {
+        // Eight at a time: the order in which a vector is looked through does not matter.
+        let (whole, rest) = v[range].as_chunks::<8>();
+        let mut lanes = [0.0_f64; 8];
+        for part in whole {
+            for (m, v) in lanes.iter_mut().zip(part) {
+                *m = m.max(v.abs());
+            }
+        }
+        largest(&lanes).max(largest(rest))
+    });
+    largest(&parts)
 }
 
 /// `x += step`; `step` must be as long as `x`.

@@ -1,6 +1,9 @@
 //! A solution carried to another mesh, as a first guess.
 
+use rayon::prelude::*;
+
 use crate::mesh::{IslandPart, Mesh};
+use crate::pages::zeros;
 
 /// For every new cell along one axis: two old cells and the weight of the second.
 fn weights(old: &[f64], new: &[f64], old_from: usize, old_to: usize) -> Vec<(usize, usize, f64)> {
@@ -58,7 +61,8 @@ pub(crate) fn interpolate(old: &Mesh, rise_K: &[f64], to: &Mesh) -> Vec<f64> {
     };
     let island_sheets =
         |mesh: &Mesh, d: usize| -> Vec<(IslandPart, f64)> { mesh.islands[d].sheets.clone() };
-    let mut out = Vec::with_capacity(to.unknowns());
+    let mut out = zeros(to.unknowns());
+    let mut rest = &mut out[..];
     let mut offset = 0;
     for b in 0..=to.islands.len() {
         let (old_cells, new_cells, map) = if b == 0 {
@@ -93,16 +97,18 @@ pub(crate) fn interpolate(old: &Mesh, rise_K: &[f64], to: &Mesh) -> Vec<f64> {
         let nx = old_cells.nx();
         for &l in &map {
             let sheet = &rise_K[offset + l * old_cells.len()..][..old_cells.len()];
-            for &(ja, jb, v) in &wy {
+            let (own, after) = rest.split_at_mut(new_cells.len());
+            rest = after;
+            own.par_chunks_mut(wx.len()).zip(&wy).for_each(|(row, &(ja, jb, v))| {
                 let low = &sheet[(ja - old_cells.j0) * nx..][..nx];
                 let high = &sheet[(jb - old_cells.j0) * nx..][..nx];
-                for &(ia, ib, u) in &wx {
+                for (out, &(ia, ib, u)) in row.iter_mut().zip(&wx) {
                     let (a, b) = (ia - old_cells.i0, ib - old_cells.i0);
                     let bottom = low[a] + u * (low[b] - low[a]);
                     let top = high[a] + u * (high[b] - high[a]);
-                    out.push(bottom + v * (top - bottom));
+                    *out = bottom + v * (top - bottom);
                 }
-            }
+            });
         }
         offset += old_cells.len() * old_sheets;
     }
