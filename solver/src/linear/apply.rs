@@ -5,9 +5,9 @@
 //! rounding than a stored diagonal would. And as all conductances are positive, rounding each of
 //! them changes the energy `xᵀ A x` of any x by no more than a share of their rounding.
 
-use super::hierarchy::Level;
+use super::hierarchy::{Level, Links};
 use super::kernels::Around;
-use super::layout::{Layout, PAD, Piece};
+use super::layout::{Layout, Piece};
 use super::stencil::{RowLinks, add_link, conduct, stencil};
 use super::widest::widest;
 use crate::conduction::Operator;
@@ -31,7 +31,7 @@ fn apply_row(
         let x_block = &x[offsets[b]..][..block.len()];
         for l in 0..s.nl {
             let row = l * plane + piece.row * nx;
-            let at = piece.natural + s.natural - base + l * nx;
+            let at = piece.natural_of(s) - base + l * nx;
             let here = &x_block[row..row + nx];
             let line = &mut out[at..at + nx];
             // A missing neighbour: any value will do beside a conductance of zero, and a
@@ -125,31 +125,24 @@ fn around_half<'a>(
     let n = g.half;
     let sheet = piece.split + 2 * l * n;
     let at = sheet + h * n;
-    let north = &level.north[at..at + n];
+    let Links { north, south, link_a, link_b } = level.links(piece, (l, h));
     // A missing neighbour: a link of zero, or one to the cells themselves.
     let above = if piece.row + 1 < g.ny {
         level.layout.piece(j + 1, piece.group).split + (2 * l + h) * n
     } else {
         at
     };
-    let (south, below) = match piece.split_south {
-        Some(split) => {
-            let at = split + (2 * l + h) * n;
-            (&level.north[at..at + n], at)
-        }
-        None => (north, at),
-    };
+    let below = piece.split_south.map_or(at, |split| split + (2 * l + h) * n);
     let (other, beside) = if h == 0 { (sheet + n, sheet + n - 1) } else { (sheet, sheet + 1) };
-    let link_b = PAD + if h == 0 { sheet + n - 1 } else { sheet + n };
     Around {
         above: &p[above..above + n],
         north,
         below: &p[below..below + n],
-        south,
+        south: south.unwrap_or(north),
         side_a: &p[other..other + n],
-        link_a: &level.east[PAD + sheet..][..n],
+        link_a,
         side_b: &p[beside..beside + n],
-        link_b: &level.east[link_b..link_b + n],
+        link_b,
         open_b: h == 0,
     }
 }
@@ -244,7 +237,7 @@ pub(super) mod tests {
                 for (piece, block, s) in layout.blocks_in(j) {
                     for (l, i) in (0..s.nl).flat_map(|l| (0..s.nx).map(move |i| (l, i))) {
                         let unknown = offsets[block] + (l * s.ny + piece.row) * s.nx + i;
-                        let at = piece.natural + s.natural - layout.row_start[j];
+                        let at = piece.natural_of(s) - layout.row_start[j];
                         let got = line[at + l * s.nx + i];
                         assert!((got - expected[unknown]).abs() < 1e-13, "{j} {l} {i}");
                     }

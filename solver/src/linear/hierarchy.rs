@@ -6,7 +6,7 @@ use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Maps;
 use super::kernels::{self, EASE};
-use super::layout::{Layout, PAD, Shape};
+use super::layout::{Layout, PAD, Piece, Shape};
 use super::rows::two_pieces;
 use super::stack::{stack_map, whole_stack};
 use super::strips::{Pieces, cut_rows, for_each_strip};
@@ -69,6 +69,15 @@ pub(super) struct Level {
     pub sweeps: usize,
     /// Missing on the coarsest level.
     pub transfer: Option<Transfer>,
+}
+
+/// Conductances around one half row, W/K: to the rows after and before, and to the other half,
+/// between whose columns its own stand; side a is a column's partner of the same entry.
+pub(super) struct Links<'a> {
+    pub north: &'a [f32],
+    pub south: Option<&'a [f32]>,
+    pub link_a: &'a [f32],
+    pub link_b: &'a [f32],
 }
 
 /// All levels, finest first, and the factor of the coarsest.
@@ -217,7 +226,7 @@ fn places(operator: &Operator, level: &Level) -> Vec<usize> {
                     let first = if i % 2 == 0 { even } else { odd };
                     piece.split + 2 * l * half + first + i / 2
                 } else {
-                    piece.natural + s.natural + l * s.nx + i
+                    piece.natural_of(s) + l * s.nx + i
                 };
             }
         }
@@ -229,6 +238,21 @@ impl Level {
     /// Whether every column is one cell.
     pub fn single_sheet(&self) -> bool {
         self.link.is_empty()
+    }
+
+    /// Conductances around half `h` of sheet `l` of a piece.
+    #[inline(always)]
+    pub fn links(&self, piece: &Piece, (l, h): (usize, usize)) -> Links<'_> {
+        let n = self.layout.groups[piece.group].half;
+        let sheet = piece.split + 2 * l * n;
+        let of_half = |split: usize| &self.north[split + (2 * l + h) * n..][..n];
+        let side_b = if h == 0 { sheet + n - 1 } else { sheet + n };
+        Links {
+            north: of_half(piece.split),
+            south: piece.split_south.map(of_half),
+            link_a: &self.east[PAD + sheet..][..n],
+            link_b: &self.east[PAD + side_b..][..n],
+        }
     }
 
     /// Whether vectors on this level stand in halves (elsewhere in natural order), and sinks are
@@ -330,7 +354,7 @@ widest! {
                 if !into.sink.is_empty() {
                     split_row(&block.sink[row], s, &mut into.sink[to.clone()]);
                 }
-                let from = piece.natural + s.natural - layout.row_start[j] + l * s.nx;
+                let from = piece.natural_of(s) - layout.row_start[j] + l * s.nx;
                 split_row(&diagonal[from..from + s.nx], s, &mut into.inverse_pivot[to]);
             }
         }
@@ -366,7 +390,7 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
     for (piece, block, s) in layout.blocks_in(j) {
         let block = &operator.blocks[block];
         let plane = s.nx * s.ny;
-        let at = piece.natural + s.natural - base;
+        let at = piece.natural_of(s) - base;
         for l in 0..s.nl {
             let row = l * plane + piece.row * s.nx;
             let out = &mut diagonal[at + l * s.nx..][..s.nx];
@@ -395,7 +419,7 @@ fn row_diagonal(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut V
 fn ease(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64]) {
     for (piece, block, s) in layout.blocks_in(j) {
         let block = &operator.blocks[block];
-        let at = piece.natural + s.natural - layout.row_start[j];
+        let at = piece.natural_of(s) - layout.row_start[j];
         for l in 0..s.nl {
             let row = (l * s.ny + piece.row) * s.nx;
             let out = &mut diagonal[at + l * s.nx..][..s.nx];
@@ -418,7 +442,7 @@ fn eliminate(operator: &Operator, layout: &Layout, j: usize, diagonal: &mut [f64
     let top = (substrate.nl - 1) * substrate.nx;
     for (piece, block, s) in layout.blocks_in(j).skip(1) {
         let block = &operator.blocks[block];
-        let at = piece.natural + s.natural - base;
+        let at = piece.natural_of(s) - base;
         for l in (0..s.nl).rev() {
             let row = (l * s.ny + piece.row) * s.nx;
             let links = links(block, l, row..row + s.nx);

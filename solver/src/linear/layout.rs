@@ -35,7 +35,7 @@ pub(super) struct Shape {
     /// that is left free, in the first.
     pub lead: usize,
     /// First entry in a row of natural order, from the group's.
-    pub natural: usize,
+    natural: usize,
 }
 
 impl Shape {
@@ -125,11 +125,19 @@ pub(super) struct Piece {
     /// Row of the plane, counted from the group's first.
     pub row: usize,
     /// First entry in a vector of natural order.
-    pub natural: usize,
+    natural: usize,
     /// First entry in an array of split order.
     pub split: usize,
     /// The same for the row below, if the group has one.
     pub split_south: Option<usize>,
+}
+
+impl Piece {
+    /// First entry of a block of the group in a vector of natural order.
+    #[inline(always)]
+    pub fn natural_of(&self, block: &Shape) -> usize {
+        self.natural + block.natural
+    }
 }
 
 /// The rows of one level.
@@ -226,7 +234,7 @@ impl Layout {
     #[inline]
     pub fn natural(&self, j: usize, block: usize) -> usize {
         let s = &self.shapes[block];
-        self.piece(j, s.group).natural + s.natural
+        self.piece(j, s.group).natural_of(s)
     }
 
     /// The blocks of a group.

@@ -2,7 +2,7 @@
 //! instructions: the rows of small die are so short that a call for each of their half rows costs
 //! as much as its work.
 
-use super::hierarchy::Level;
+use super::hierarchy::{Level, Links};
 use super::interpolation::Maps;
 use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
 use super::layout::{Group, PAD, Piece, Shape};
@@ -84,7 +84,7 @@ widest! {
                 }
                 for (_, s) in layout.blocks_of(piece.group) {
                     let (even, odd) = s.split(halves, g.work_stride());
-                    let from = &f[piece.natural + s.natural + l * s.nx..][..s.nx];
+                    let from = &f[piece.natural_of(s) + l * s.nx..][..s.nx];
                     kernels::split(from, 1.0, even, odd);
                 }
             }
@@ -143,7 +143,7 @@ widest! {
                 }
                 for (_, s) in layout.blocks_of(piece.group) {
                     let (even, odd) = s.in_halves(g.work_stride());
-                    let to = &mut z[piece.natural + s.natural + l * s.nx - base..][..s.nx];
+                    let to = &mut z[piece.natural_of(s) + l * s.nx - base..][..s.nx];
                     kernels::merge(&from[even..], &from[odd..], to);
                 }
             }
@@ -348,50 +348,22 @@ pub(super) fn neighbours<'a>(
 ) -> (&'a mut [f32], Around<'a>) {
     let g = &level.layout.groups[piece.group];
     let n = g.half;
-    let split = piece.split + 2 * l * n;
     let at = g.work_half(l, h);
     let zeros = &rows.zeros[..n];
-    let north = &level.north[split + h * n..][..n];
-    let above = if piece.row + 1 < g.ny { &rows.x[(j + 1) % RING][at..at + n] } else { zeros };
-    let (south, below) = match piece.split_south {
-        Some(split_south) => (
-            &level.north[split_south + (2 * l + h) * n..][..n],
-            &rows.x[(j + RING - 1) % RING][at..at + n],
-        ),
+    let row = |j: usize| &rows.x[j % RING][at..at + n];
+    let Links { north, south, link_a, link_b } = level.links(piece, (l, h));
+    let above = if piece.row + 1 < g.ny { row(j + 1) } else { zeros };
+    let (south, below) = match south {
+        Some(south) => (south, row(j + RING - 1)),
         None => (zeros, zeros),
     };
     let (even, odd) = sheet.split_at_mut(g.work_stride());
-    // Conductances from the even columns to the odd ones after them, and from those on.
-    let link_a = &level.east[PAD + split..][..n];
-    if h == 0 {
-        let odd = &*odd;
-        let around = Around {
-            above,
-            north,
-            below,
-            south,
-            side_a: &odd[PAD..PAD + n],
-            link_a,
-            side_b: &odd[PAD - 1..PAD - 1 + n],
-            link_b: &level.east[PAD + split + n - 1..][..n],
-            open_b: true,
-        };
-        (&mut even[PAD..PAD + n], around)
+    let (out, side_a, side_b) = if h == 0 {
+        (&mut even[PAD..PAD + n], &odd[PAD..PAD + n], &odd[PAD - 1..PAD - 1 + n])
     } else {
-        let even = &even[PAD..PAD + n + 1];
-        let around = Around {
-            above,
-            north,
-            below,
-            south,
-            side_a: &even[..n],
-            link_a,
-            side_b: &even[1..],
-            link_b: &level.east[PAD + split + n..][..n],
-            open_b: false,
-        };
-        (&mut odd[PAD..PAD + n], around)
-    }
+        (&mut odd[PAD..PAD + n], &even[PAD..PAD + n], &even[PAD + 1..PAD + 1 + n])
+    };
+    (out, Around { above, north, below, south, side_a, link_a, side_b, link_b, open_b: h == 0 })
 }
 
 /// Two pieces of a row, `n` entries from `to` (to be written) and from `from`.

@@ -148,4 +148,13 @@ mod tests {
         }
         assert_eq!(stack_map(&layer(1.0, &[1.0])).kept, vec![0]);
     }
+
+    #[test]
+    fn a_whole_stack_keeps_every_sheet_as_it_is() {
+        for sheets in [1, 2, 5] {
+            let map = whole_stack(&Block::zeros(0, 0, 4, 3, sheets, false));
+            assert_eq!((map.first, map.count, &map.kept), (0, sheets, &(0..sheets).collect()));
+            assert!(map.share.iter().all(|&share| share == 0.0));
+        }
+    }
 }
