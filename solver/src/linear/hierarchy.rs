@@ -6,7 +6,7 @@ use super::coarsen::{BlockMap, coarse_operator};
 use super::coarsest::Coarsest;
 use super::interpolation::Maps;
 use super::kernels::{self, EASE};
-use super::layout::{Layout, PAD, Piece, Shape};
+use super::layout::{LINE, Layout, Piece, Shape};
 use super::rows::two_pieces;
 use super::stack::{stack_map, whole_stack};
 use super::strips::{Pieces, cut_rows, for_each_strip};
@@ -47,7 +47,7 @@ pub(super) struct Transfer {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Level {
     pub layout: Layout,
-    /// Conductances in split order, W/K, with `PAD` zeros in front. `link` leads to the sheet
+    /// Conductances in split order, W/K, `east` behind a `LINE` of zeros. `link` leads to the sheet
     /// above in the substrate and to the sheet below in an island; it is empty where there is
     /// one sheet and no island.
     pub east: Lined<f32>,
@@ -250,8 +250,8 @@ impl Level {
         Links {
             north: of_half(piece.split),
             south: piece.split_south.map(of_half),
-            link_a: &self.east[PAD + sheet..][..n],
-            link_b: &self.east[PAD + side_b..][..n],
+            link_a: &self.east[LINE + sheet..][..n],
+            link_b: &self.east[LINE + side_b..][..n],
         }
     }
 
@@ -268,7 +268,7 @@ impl Level {
         let linked = operator.blocks.len() > 1 || operator.blocks[0].nl > 1;
         let bounds_in = |starts: &[usize]| strips.iter().map(|&j| starts[j]).collect();
         let mut level = Level {
-            east: lined(n + PAD),
+            east: lined(n + LINE),
             north: lined(n),
             link: lined(if linked { n } else { 0 }),
             sink: lined(if is_finest { n } else { 0 }),
@@ -293,7 +293,7 @@ impl Level {
         let (link_bounds, sink_bounds) = (bounds_of(link), bounds_of(sink));
         let outputs = (
             (
-                Pieces { data: &mut east[PAD..], bounds: split_bounds },
+                Pieces { data: &mut east[LINE..], bounds: split_bounds },
                 Pieces { data: north, bounds: split_bounds },
                 Pieces { data: sink, bounds: sink_bounds },
             ),

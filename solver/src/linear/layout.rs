@@ -12,7 +12,13 @@ use std::collections::HashMap;
 use super::kernels::LANES;
 
 /// Zeros kept before and behind each half row of the work rows.
-pub(super) const PAD: usize = 16;
+pub(super) const PAD: usize = 8;
+
+/// Entries of a line of the processor's memory.
+pub(super) const LINE: usize = 16;
+
+/// Half rows of so many entries are filled up to whole lines; shorter ones would grow too much.
+const LONG: usize = 128;
 
 /// Entries of a half row of `nx` columns.
 pub(super) fn half(nx: usize) -> usize {
@@ -271,8 +277,8 @@ fn side_by_side(blocks: impl Iterator<Item = [usize; 5]>) -> (Vec<Shape>, Vec<Gr
         group_of.half += half;
         group_of.blocks.push(b);
     }
-    for group in &mut groups {
-        group.half = group.half.next_multiple_of(PAD);
+    for group in groups.iter_mut().filter(|group| group.half >= LONG) {
+        group.half = group.half.next_multiple_of(LINE);
     }
     (shapes, groups)
 }
@@ -290,8 +296,9 @@ fn place_in_work_rows(groups: &mut [Group]) -> usize {
         let free_again = groups[g].j0 + groups[g].ny + 16;
         taken.retain(|&(_, _, until)| until > groups[g].j0);
         taken.sort_unstable();
-        let need = groups[g].work_place().len();
-        let mut at = 0;
+        let need = groups[g].work_place().len().next_multiple_of(LINE);
+        // Long half rows, which stand behind the first padding, begin with a line.
+        let mut at = LINE - PAD;
         for &(begin, end, _) in &taken {
             if begin >= at + need {
                 break;
