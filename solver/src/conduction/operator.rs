@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use crate::pages::zeros;
 
-/// Cells of a sheet that one thread takes at a time; few where small sheets are to be cut too.
+/// Cells of a sheet that one thread takes at a time; in unit tests few, so that their sheets are cut.
 pub(super) const STRIP_CELLS: usize = if cfg!(test) { 64 } else { 1 << 13 };
 
 /// One box of cells with the conductances between them. All arrays have `nl * ny * nx`

@@ -387,6 +387,32 @@ mod tests {
     }
 
     #[test]
+    fn long_half_rows_begin_with_a_line_and_short_ones_stay_short() {
+        // Half rows of 264 and 136 entries, and of 16 and 8.
+        let blocks = [
+            [0, 0, 527, 9, 3],
+            [2, 0, 30, 4, 2],
+            [40, 0, 265, 5, 2],
+            [310, 0, 12, 9, 1],
+            [330, 2, 150, 6, 1],
+            [490, 1, 5, 3, 2],
+        ];
+        let layout = Layout::new(527, 9, blocks.into_iter());
+        assert_eq!(
+            layout.groups.iter().map(|g| g.half).collect::<Vec<_>>(),
+            [272, 16, 144, 8, 80, 8]
+        );
+        for group in layout.groups.iter().filter(|group| group.half >= LONG) {
+            for (l, h) in (0..group.nl).flat_map(|l| [(l, 0), (l, 1)]) {
+                assert!(group.work_half(l, h).is_multiple_of(LINE));
+            }
+        }
+        for piece in (0..9).flat_map(|j| layout.pieces(j)) {
+            assert!(piece.split.is_multiple_of(LINE));
+        }
+    }
+
+    #[test]
     fn groups_that_share_rows_do_not_share_work_space() {
         let blocks = [[0, 0, 9, 90, 1], [0, 0, 3, 8, 2], [4, 4, 3, 5, 2], [4, 60, 4, 3, 2]];
         let layout = Layout::new(9, 90, blocks.into_iter());
