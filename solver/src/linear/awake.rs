@@ -13,9 +13,6 @@ use std::time::{Duration, Instant};
 /// A worker that has found nothing for so long may sleep: no gap between passes is longer.
 const PATIENCE: Duration = Duration::from_millis(2);
 
-/// Rounds of waiting between two looks for work.
-const ROUNDS: usize = 16;
-
 thread_local! {
     /// Strips and solves that this thread is at work on, one within another.
     static ENGAGED: Cell<usize> = const { Cell::new(0) };
@@ -49,7 +46,8 @@ fn look_for_work(is_done: &AtomicBool) {
         match rayon::yield_now() {
             Some(rayon::Yield::Executed) => idle_since = Instant::now(),
             _ if idle_since.elapsed() > PATIENCE => return,
-            _ => (0..ROUNDS).for_each(|_| std::hint::spin_loop()),
+            // The processor may be wanted by another program.
+            _ => std::thread::yield_now(),
         }
     }
 }
