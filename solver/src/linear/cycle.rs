@@ -30,8 +30,9 @@
 use std::ops::Range;
 use std::sync::Mutex;
 
-use super::hierarchy::{Hierarchy, Level};
+use super::hierarchy::Hierarchy;
 use super::kernels;
+use super::level::Level;
 use super::rows::{
     RING, Rows, keep_second, load_row, relax, relax_from_zero, relax_over_old, relax_over_old_last,
     start, store_row, take_second,

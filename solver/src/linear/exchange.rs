@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::hierarchy::Level;
 use super::kernels;
 use super::layout::{Layout, Shape};
+use super::level::Level;
 use super::strips::{Pieces, for_each_strip};
 
 /// Rows of a sheet that are handed over at a time.

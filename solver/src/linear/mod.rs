@@ -30,6 +30,7 @@ mod iteration;
 pub mod jacobi;
 mod kernels;
 mod layout;
+mod level;
 pub mod matrix_market;
 mod norm;
 mod rows;

@@ -2,10 +2,10 @@
 //! instructions: the rows of small die are so short that a call for each of their half rows costs
 //! as much as its work.
 
-use super::hierarchy::{Level, Links};
 use super::interpolation::Maps;
 use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
 use super::layout::{Group, PAD, Piece, Shape};
+use super::level::{Level, Links};
 use super::widest::widest;
 use crate::pages::{Lined, lined};
 

@@ -7,9 +7,10 @@ use std::sync::Mutex;
 use super::awake::with_workers_awake;
 use super::cycle::{CycleWork, precondition};
 use super::exchange::{add_halves, into_halves};
-use super::hierarchy::{Hierarchy, STRIP_UNKNOWNS};
+use super::hierarchy::Hierarchy;
 use super::iteration::{Kept, Sought, Vectors};
 use super::kernels::dot;
+use super::level::STRIP_UNKNOWNS;
 use super::norm::norm;
 use crate::conduction::Operator;
 

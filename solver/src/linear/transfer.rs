@@ -3,10 +3,10 @@
 
 use std::ops::Range;
 
-use super::hierarchy::Level;
 use super::interpolation::Maps;
 use super::kernels;
 use super::layout::{Group, Shape};
+use super::level::Level;
 use super::rows::{RING, Rows, around_sheet, neighbours};
 use super::widest::widest;
 
