@@ -15,7 +15,7 @@ pub(crate) fn zeros<T: Clone + Default>(n: usize) -> Vec<T> {
 }
 
 /// Bytes that the processor's memory moves at once.
-const LINE: usize = 64;
+pub(crate) const LINE: usize = 64;
 
 /// Numbers from the beginning of a line of the processor's memory on. The system lays a vector a
 /// quarter of a line behind it: then every access to sixteen numbers is one to two lines.
@@ -29,9 +29,6 @@ pub(crate) struct Lined<T> {
 
 /// `n` zeros as [`zeros`] has them, from the beginning of a line on.
 pub(crate) fn lined<T: Clone + Default>(n: usize) -> Lined<T> {
-    if n == 0 {
-        return Lined { data: Vec::new(), first: 0, len: 0 };
-    }
     let spare = LINE / size_of::<T>();
     let data: Vec<T> = zeros(n + spare);
     let first = data.as_ptr().align_offset(LINE).min(spare);

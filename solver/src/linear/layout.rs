@@ -10,12 +10,13 @@
 use std::collections::HashMap;
 
 use super::kernels::LANES;
+use crate::pages;
 
 /// Zeros kept before and behind each half row of the work rows.
 pub(super) const PAD: usize = 8;
 
 /// Entries of a line of the processor's memory.
-pub(super) const LINE: usize = 16;
+pub(super) const LINE: usize = pages::LINE / size_of::<f32>();
 
 /// Half rows of so many entries are filled up to whole lines; shorter ones would grow too much.
 const LONG: usize = 128;

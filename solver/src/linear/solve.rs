@@ -215,13 +215,8 @@ impl<'a> Preconditioned<'a> {
                 limited_by_rounding: false,
             });
         }
-        let mut vectors = self.vectors();
         let mut sought = Sought { b, b_norm, x, low };
-        let outcome = with_workers_awake(vectors.level.strips.len() - 2, || {
-            vectors.conjugate_gradients(&mut sought, params)
-        });
-        self.keep(vectors, outcome.is_ok());
-        outcome
+        self.on_vectors(|vectors| vectors.conjugate_gradients(&mut sought, params))
     }
 
     /// Solves `A step = residual` roughly, from zero: until the conjugate gradients' own account of
@@ -251,31 +246,30 @@ impl<'a> Preconditioned<'a> {
         }
         step.fill(0.0);
         let mut sought = Sought { b: residual, b_norm: norm, x: step, low: &mut Vec::new() };
-        let mut vectors = self.vectors();
-        let outcome = with_workers_awake(vectors.level.strips.len() - 2, || {
-            vectors.step_down(&mut sought, params)
-        });
-        self.keep(vectors, outcome.is_ok());
-        outcome
+        self.on_vectors(|vectors| vectors.step_down(&mut sought, params))
     }
 
-    /// Vectors for a solve: those of the last one, if there was one.
-    fn vectors(&self) -> Vectors<'_> {
+    /// A solve on the vectors of the last one, if there was one. They are kept for the next; after a
+    /// failure they may hold numbers that are not finite.
+    fn on_vectors(
+        &self,
+        solve: impl FnOnce(&mut Vectors) -> Result<CgInfo, CgError> + Send,
+    ) -> Result<CgInfo, CgError> {
         let take = || self.kept.lock().ok()?.take();
-        Vectors {
+        let level = &self.hierarchy.levels[0];
+        let mut vectors = Vectors {
             operator: self.operator,
             hierarchy: &self.hierarchy,
-            level: &self.hierarchy.levels[0],
+            level,
             offsets: self.operator.offsets(),
             kept: take().unwrap_or_else(|| Kept::new(&self.hierarchy)),
-        }
-    }
-
-    /// Keeps the vectors of a solve for the next one. After a failure they may hold numbers that are
-    /// not finite.
-    fn keep(&self, vectors: Vectors<'_>, sound: bool) {
-        if let (true, Ok(mut kept)) = (sound, self.kept.lock()) {
+        };
+        // One strip is the solve's own.
+        let others = level.strips.len() - 2;
+        let outcome = with_workers_awake(others, || solve(&mut vectors));
+        if let (true, Ok(mut kept)) = (outcome.is_ok(), self.kept.lock()) {
             *kept = Some(vectors.kept);
         }
+        outcome
     }
 }
