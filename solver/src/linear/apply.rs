@@ -5,9 +5,9 @@
 //! rounding than a stored diagonal would. And as all conductances are positive, rounding each of
 //! them changes the energy `xᵀ A x` of any x by no more than a share of their rounding.
 
-use super::kernels::Around;
 use super::layout::{Layout, Piece};
 use super::level::{Level, Links};
+use super::relaxation::Around;
 use super::stencil::{RowLinks, add_link, conduct, stencil};
 use super::widest::widest;
 use crate::conduction::Operator;

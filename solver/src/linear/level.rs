@@ -2,8 +2,9 @@
 //! columns, and the way to the next coarser plane.
 
 use super::interpolation::Maps;
-use super::kernels::{self, EASE};
+use super::kernels;
 use super::layout::{LINE, Layout, Piece, Shape};
+use super::relaxation::EASE;
 use super::rows::two_pieces;
 use super::strips::{Pieces, cut_rows, for_each_strip};
 use super::widest::widest;

@@ -3,11 +3,12 @@
 //! nozzle is.
 //!
 //! - `axis`, `stack`, `coarsen`: the coarser planes, their sheets and the conductances on them
-//! - `layout`, `strips`: rows in memory, and work shared out by strips of rows
-//! - `hierarchy`, `interpolation`, `coarsest`, `cycle`, `rows`: the preconditioner, and what a
-//!   cycle does to one row
-//! - `kernels`, `widest`: the inner loops of all of it, compiled for the instructions that there
-//!   are
+//! - `layout`, `strips`, `awake`: rows in memory, work shared out by strips of rows, and the workers
+//!   that take it
+//! - `hierarchy`, `level`, `interpolation`, `coarsest`, `cycle`, `rows`: the preconditioner, and
+//!   what a cycle does to one row
+//! - `relaxation`, `kernels`, `widest`: the inner loops of all of it, compiled for the instructions
+//!   that there are
 //! - `apply`, `stencil`: the operator, in double precision for true residuals and in single for
 //!   the iterations
 //! - `iteration`, `exchange`, `solve`: the conjugate gradients, vectors in and out of their order,
@@ -33,6 +34,7 @@ mod layout;
 mod level;
 pub mod matrix_market;
 mod norm;
+mod relaxation;
 mod rows;
 pub mod solve;
 mod stack;

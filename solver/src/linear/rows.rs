@@ -3,9 +3,10 @@
 //! as much as its work.
 
 use super::interpolation::Maps;
-use super::kernels::{self, After, Around, Lead, Pivot, Sweep, Whole};
+use super::kernels;
 use super::layout::{Group, PAD, Piece, Shape};
 use super::level::{Level, Links};
+use super::relaxation::{self, After, Around, Lead, Pivot, Sweep, Whole};
 use super::widest::widest;
 use crate::pages::{Lined, lined};
 
@@ -93,29 +94,29 @@ widest! {
 
     /// Relaxes the columns of one colour in row `j`: `x = T⁻¹ f`.
     fn start(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
-        relax_as::<kernels::Start>(level, j, colour, rows)
+        relax_as::<relaxation::Start>(level, j, colour, rows)
     }
 
     /// The same: `x = T⁻¹ (f + G x)`; of the second colour, from zero, `x = M⁻¹ (f + G x)`.
     fn relax(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
-        relax_as::<kernels::Plain>(level, j, colour, rows)
+        relax_as::<relaxation::Plain>(level, j, colour, rows)
     }
 
     /// The second colour from zero: `x = M⁻¹ (f + G x)`, and f becomes `-G x`, which is
     /// `f - T x + EASE D x`.
     fn relax_from_zero(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
-        relax_as::<kernels::FromZero>(level, j, colour, rows)
+        relax_as::<relaxation::FromZero>(level, j, colour, rows)
     }
 
     /// The second colour from its old value: `x += M⁻¹ (f + G x - T x)`, which is
     /// `M⁻¹ (f + G x - EASE D x)`.
     fn relax_over_old(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
-        relax_as::<kernels::OverOld>(level, j, colour, rows)
+        relax_as::<relaxation::OverOld>(level, j, colour, rows)
     }
 
     /// The same, before the residual: f becomes `EASE D x - G x` of the x and the G x at hand.
     fn relax_over_old_last(level: &Level, j: usize, colour: usize, rows: &mut Rows) {
-        relax_as::<kernels::OverOldLast>(level, j, colour, rows)
+        relax_as::<relaxation::OverOldLast>(level, j, colour, rows)
     }
 
     /// Writes row `j` where its right-hand side came from, with `base` the first entry of `z`; on the
@@ -212,7 +213,7 @@ fn relax_columns<S: Sweep>(
         for (_, s) in layout.blocks_of(piece.group) {
             let (seat, from) = (seat_at(substrate, g, s, h), g.work_half(0, h) + s.first);
             let (x, above) = two_pieces(row, seat, from, s.half);
-            kernels::add_through(x, &link(0)[s.first..][..s.half], above);
+            relaxation::add_through(x, &link(0)[s.first..][..s.half], above);
         }
     }
     let (g, h, piece) = (substrate, h_substrate, &pieces[0]);
@@ -222,10 +223,10 @@ fn relax_columns<S: Sweep>(
         let at = g.work_half(l, h);
         if l == top {
             if l == 0 {
-                kernels::scale_by(&mut row[at..at + g.half], pivot);
+                relaxation::scale_by(&mut row[at..at + g.half], pivot);
             } else {
                 let (x, below) = two_pieces(row, at, g.work_half(l - 1, h), g.half);
-                kernels::eliminate(x, link(l - 1), below, pivot);
+                relaxation::eliminate(x, link(l - 1), below, pivot);
             }
         } else if l == 0 {
             let lead = Pivot(pivot);
@@ -238,7 +239,7 @@ fn relax_columns<S: Sweep>(
     for l in (0..top).rev() {
         let pivot = pivots(level, piece, g, l, h);
         let (x, above) = two_pieces(row, g.work_half(l, h), g.work_half(l + 1, h), g.half);
-        kernels::substitute(x, pivot, link(l), above);
+        relaxation::substitute(x, pivot, link(l), above);
     }
     for piece in &pieces[1..] {
         let g = &layout.groups[piece.group];
@@ -248,14 +249,14 @@ fn relax_columns<S: Sweep>(
             let link = &level.link[piece.split + (2 * l + h) * g.half..][..g.half];
             if l > 0 {
                 let (x, below) = two_pieces(row, g.work_half(l, h), g.work_half(l - 1, h), g.half);
-                kernels::substitute(x, pivot, link, below);
+                relaxation::substitute(x, pivot, link, below);
                 continue;
             }
             for (_, s) in layout.blocks_of(piece.group) {
                 let (seat, to) = (seat_at(substrate, g, s, h), g.work_half(0, h) + s.first);
                 let (x, below) = two_pieces(row, to, seat, s.half);
                 let range = s.first..s.first + s.half;
-                kernels::substitute(x, &pivot[range.clone()], &link[range], below);
+                relaxation::substitute(x, &pivot[range.clone()], &link[range], below);
             }
         }
     }
@@ -270,7 +271,7 @@ fn seat_at(substrate: &Group, g: &Group, s: &Shape, h: usize) -> usize {
 
 /// One half row of sheet `l` of a piece.
 #[inline(always)]
-fn sweep_half<S: Sweep, L: Lead>(
+fn sweep_half<'a, S: Sweep, L: Lead<'a>>(
     level: &Level,
     j: usize,
     piece: &Piece,
@@ -283,11 +284,11 @@ fn sweep_half<S: Sweep, L: Lead>(
     let at = g.work_half(l, h);
     let f = &mut f_row[at..at + g.half];
     if S::FROM_F_ALONE {
-        kernels::start(&mut row[at..at + g.half], f, lead);
+        relaxation::start(&mut row[at..at + g.half], f, lead);
     } else {
         let (_, sheet, _) = around_sheet(row, g, l);
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-        kernels::sweep::<S, L>(out, f, around, lead);
+        relaxation::sweep::<S, L>(out, f, around, lead);
     }
 }
 
@@ -315,10 +316,10 @@ fn sweep_after<S: Sweep>(
     };
     let lead = After { pivot, link, y };
     if S::FROM_F_ALONE {
-        kernels::start(&mut sheet[at - lower.len()..][..g.half], f, lead);
+        relaxation::start(&mut sheet[at - lower.len()..][..g.half], f, lead);
     } else {
         let (out, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-        kernels::sweep::<S, After>(out, f, around, lead);
+        relaxation::sweep::<S, After>(out, f, around, lead);
     }
 }
 

@@ -2,7 +2,8 @@
 
 use std::ops::{AddAssign, Mul, Sub};
 
-use super::kernels::{Around, whole};
+use super::kernels::whole;
+use super::relaxation::Around;
 
 /// One half row of `A x`: sinks and the links in the plane.
 #[inline(always)]

@@ -7,6 +7,7 @@ use super::interpolation::Maps;
 use super::kernels;
 use super::layout::{Group, Shape};
 use super::level::Level;
+use super::relaxation;
 use super::rows::{RING, Rows, around_sheet, neighbours};
 use super::widest::widest;
 
@@ -34,7 +35,7 @@ widest! {
                 // The second colour's x is not needed any more: its place takes the residual.
                 let (_, sheet, _) = around_sheet(&mut row, g, l);
                 let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-                kernels::residual(residual, &rows.f[j % RING][at..at + g.half], around);
+                relaxation::residual(residual, &rows.f[j % RING][at..at + g.half], around);
             }
             for (block, s) in layout.blocks_of(piece.group) {
                 let maps = &transfer.maps[block];
