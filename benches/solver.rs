@@ -97,13 +97,17 @@ struct Figures {
     processor_s: f64,
     info: CgInfo,
     bytes_per_unknown: f64,
-    one_thread_s: f64,
-    second_s: f64,
+    /// The first run of the process, whose memory the system gives out on first touch, over the others.
+    very_first: f64,
+    /// One thread's time over that of all; the others over the first solve.
+    one_over_two: f64,
+    second: f64,
     second_iterations: usize,
-    changed_s: f64,
+    changed: f64,
     changed_iterations: usize,
 }
 
+/// All kinds of runs take turns, so that what the machine does to one of them it does to all.
 fn measure(problem: &mut Problem, runs: usize) -> Figures {
     let n = problem.b.len();
     let params = CgParams::default();
@@ -114,49 +118,23 @@ fn measure(problem: &mut Problem, runs: usize) -> Figures {
         .iter()
         .map(|b| 8 * (b.east.len() + b.north.len() + b.up.len() + b.sink.len() + b.seat.len()))
         .sum();
+    // One solve for its memory and its answer; coefficients, right-hand side and answer included.
     let before = NOW.load(Ordering::Relaxed);
     MOST.store(before, Ordering::Relaxed);
-    let (mut setup, mut solve, mut processor, mut info) = (vec![], vec![], vec![], None);
-    for _ in 0..runs {
-        let (solver, a, cpu_a) = timed(|| Preconditioned::new(&problem.operator));
-        x.fill(0.0);
-        let (outcome, b, cpu_b) = timed(|| solver.solve(&problem.b, &mut x, &params));
-        setup.push(a);
-        solve.push(b);
-        processor.push(cpu_a + cpu_b);
-        info = outcome.ok();
-    }
-    let info = info.expect("the family is solved");
-    // Coefficients, right-hand side and answer included.
-    let most = MOST.load(Ordering::Relaxed) - before + operator_bytes + 16 * n;
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("one thread");
-    let one = (0..runs.min(3)).map(|_| {
-        let mut x = vec![0.0; n];
-        timed(|| {
-            pool.install(|| {
-                let _ = Preconditioned::new(&problem.operator).solve(&problem.b, &mut x, &params);
-            })
-        })
-        .1
+    let ((solver, outcome), very_first, _) = timed(|| {
+        let solver = Preconditioned::new(&problem.operator);
+        let outcome = solver.solve(&problem.b, &mut x, &params);
+        (solver, outcome)
     });
-    let one_thread_s = median(one.collect());
+    let info = outcome.expect("the family is solved");
+    let most = MOST.load(Ordering::Relaxed) - before + operator_bytes + 16 * n;
+    let first = x.clone();
 
     // A second right-hand side: one die two watts more, from the first answer.
     let mut b = problem.b.clone();
     let hot = &problem.die[0];
     for &c in hot {
         b[c] += 2.0 / hot.len() as f64;
-    }
-    let solver = Preconditioned::new(&problem.operator);
-    let mut first = vec![0.0; n];
-    solver.solve(&problem.b, &mut first, &params).expect("solved before");
-    let mut second = vec![];
-    let mut second_iterations = 0;
-    for _ in 0..runs {
-        x.copy_from_slice(&first);
-        let (outcome, s, _) = timed(|| solver.solve(&b, &mut x, &params));
-        second_iterations = outcome.expect("solved").iterations;
-        second.push(s);
     }
     // A new spray coefficient: 2 % more, the first answer and the old preconditioner kept.
     let mut changed = problem.operator.clone();
@@ -167,10 +145,43 @@ fn measure(problem: &mut Problem, runs: usize) -> Figures {
             at += 1;
         }
     }
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("one thread");
     let mut kept = solver.detach();
-    let mut slow = vec![];
-    let mut changed_iterations = 0;
+    let (mut setup, mut solve, mut total, mut processor) = (vec![], vec![], vec![], vec![]);
+    let (mut one_thread, mut second, mut slow) = (vec![], vec![], vec![]);
+    let (mut second_iterations, mut changed_iterations) = (0, 0);
+    // Let go of just before the next one is made: the host of a virtual machine takes memory back that
+    // stays free for a second or two, and to have it again takes as long as half a solve.
+    let mut last = None;
     for _ in 0..runs {
+        drop(last.take());
+        x.fill(0.0);
+        one_thread.push(
+            timed(|| {
+                pool.install(|| {
+                    let _ =
+                        Preconditioned::new(&problem.operator).solve(&problem.b, &mut x, &params);
+                })
+            })
+            .1,
+        );
+
+        x.fill(0.0);
+        let (fresh, a, cpu_a) = timed(|| Preconditioned::new(&problem.operator));
+        let (_, b_s, cpu_b) = timed(|| fresh.solve(&problem.b, &mut x, &params));
+        last = Some(fresh);
+        setup.push(a);
+        solve.push(b_s);
+        total.push(a + b_s);
+        processor.push(cpu_a + cpu_b);
+
+        x.copy_from_slice(&first);
+        let same = kept.attach(&problem.operator);
+        let (outcome, s, _) = timed(|| same.solve(&b, &mut x, &params));
+        second_iterations = outcome.expect("solved").iterations;
+        second.push(s);
+        kept = same.detach();
+
         x.copy_from_slice(&first);
         let ((outcome, detached), s, _) = timed(|| {
             let solver = kept.attach(&changed);
@@ -180,16 +191,18 @@ fn measure(problem: &mut Problem, runs: usize) -> Figures {
         changed_iterations = outcome.expect("solved").iterations;
         slow.push(s);
     }
+    let over_first = |times: &[f64]| median(times.iter().zip(&total).map(|(t, f)| t / f).collect());
     Figures {
         setup_s: median(setup),
         solve_s: median(solve),
         processor_s: median(processor),
         info,
         bytes_per_unknown: most as f64 / n as f64,
-        one_thread_s,
-        second_s: median(second),
+        very_first: very_first / median(total.clone()),
+        one_over_two: over_first(&one_thread),
+        second: over_first(&second),
         second_iterations,
-        changed_s: median(slow),
+        changed: over_first(&slow),
         changed_iterations,
     }
 }
@@ -240,6 +253,49 @@ fn export(directory: &str, name: &str) -> std::io::Result<()> {
     file.flush()
 }
 
+/// One line of the table, and those of the peers in `peers`.
+fn report(name: &str, bandwidth: f64, peers: &str) {
+    let Some(mut problem) = problem(name) else {
+        println!("{name}: not a family and a size");
+        return;
+    };
+    let n = problem.b.len();
+    let f = measure(&mut problem, if n > 3_000_000 { 5 } else { 9 });
+    let total = f.setup_s + f.solve_s;
+    println!(
+        "{name:<6}{n:>9}{:>8.4}{:>9.4}{:>6}{:>10.1e}{:>7.0}{:>8.1}{:>12.1}{:>7.2}{:>6.2}{:>6.2}{:>6.2} ({:>2} it){:>6.2} ({:>2} it)",
+        f.setup_s,
+        f.solve_s,
+        f.info.iterations,
+        f.info.residual_relative,
+        f.bytes_per_unknown,
+        1e9 * total / n as f64,
+        total / (n as f64 * 40.0 / (bandwidth * 1e9)),
+        f.processor_s,
+        f.very_first,
+        f.one_over_two,
+        f.second,
+        f.second_iterations,
+        f.changed,
+        f.changed_iterations,
+    );
+    for line in peers.lines().filter(|l| l.split(',').next() == Some(name)) {
+        let cells: Vec<&str> = line.split(',').collect();
+        let number = |k: usize| cells.get(k).and_then(|c| c.parse::<f64>().ok());
+        let theirs = number(2).unwrap_or(f64::NAN) + number(3).unwrap_or(f64::NAN);
+        println!(
+            "       {:<38}{:>8.3}{:>9.3}{:>6}{:>10.1e}{:>7.0}   {:>6.1} x ours",
+            cells[1],
+            number(2).unwrap_or(f64::NAN),
+            number(3).unwrap_or(f64::NAN),
+            cells.get(4).unwrap_or(&""),
+            number(5).unwrap_or(f64::NAN),
+            number(6).unwrap_or(f64::NAN),
+            theirs / total
+        );
+    }
+}
+
 fn main() {
     let mut words: Vec<String> =
         std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
@@ -249,10 +305,19 @@ fn main() {
         }
         return;
     }
-    let mut peers = String::new();
+    let mut results = String::new();
     if words.first().is_some_and(|w| w == "peers") {
-        peers = std::fs::read_to_string(&words[1]).expect("results of the peers");
-        words.drain(..2);
+        results = words.remove(1);
+        words.remove(0);
+    }
+    if words.first().is_some_and(|w| w == "alone") {
+        let peers = if results.is_empty() {
+            String::new()
+        } else {
+            std::fs::read_to_string(&results).expect("results of the peers")
+        };
+        report(&words[1], words[2].parse().expect("a bandwidth"), &peers);
+        return;
     }
     let standard = ["A512", "A1024", "A2048", "B256", "B512", "B1024", "C1"];
     let all =
@@ -268,51 +333,24 @@ fn main() {
         rayon::current_num_threads()
     );
     println!(
-        "work   unknowns   setup    solve  iter  residual  B/unk  ns/unk  work units  cpu s  2thr  2nd rhs      changed"
+        "work   unknowns   setup    solve  iter  residual  B/unk  ns/unk  work units  cpu s  cold  2thr  2nd rhs      changed"
     );
+    // A process each, as a user's run and the peers have.
+    let program = std::env::current_exe().expect("this program");
     for name in &names {
-        let Some(mut problem) = problem(name) else {
-            println!("{name}: not a family and a size");
-            continue;
-        };
-        let n = problem.b.len();
-        let f = measure(&mut problem, if n > 3_000_000 { 3 } else { 7 });
-        let total = f.setup_s + f.solve_s;
-        println!(
-            "{name:<6}{n:>9}{:>8.4}{:>9.4}{:>6}{:>10.1e}{:>7.0}{:>8.1}{:>12.1}{:>7.2}{:>6.2}{:>6.2} ({:>2} it){:>6.2} ({:>2} it)",
-            f.setup_s,
-            f.solve_s,
-            f.info.iterations,
-            f.info.residual_relative,
-            f.bytes_per_unknown,
-            1e9 * total / n as f64,
-            total / (n as f64 * 40.0 / (bandwidth * 1e9)),
-            f.processor_s,
-            f.one_thread_s / total,
-            f.second_s / total,
-            f.second_iterations,
-            f.changed_s / total,
-            f.changed_iterations,
-        );
-        for line in peers.lines().filter(|l| l.split(',').next() == Some(name)) {
-            let cells: Vec<&str> = line.split(',').collect();
-            let number = |k: usize| cells.get(k).and_then(|c| c.parse::<f64>().ok());
-            let theirs = number(2).unwrap_or(f64::NAN) + number(3).unwrap_or(f64::NAN);
-            println!(
-                "       {:<38}{:>8.3}{:>9.3}{:>6}{:>10.1e}{:>7.0}   {:>6.1} x ours",
-                cells[1],
-                number(2).unwrap_or(f64::NAN),
-                number(3).unwrap_or(f64::NAN),
-                cells.get(4).unwrap_or(&""),
-                number(5).unwrap_or(f64::NAN),
-                number(6).unwrap_or(f64::NAN),
-                theirs / total
-            );
+        let mut alone = std::process::Command::new(&program);
+        if !results.is_empty() {
+            alone.args(["peers", &results]);
+        }
+        alone.args(["alone", name, &bandwidth.to_string()]);
+        if !alone.status().is_ok_and(|status| status.success()) {
+            println!("{name}: not measured");
         }
     }
     println!(
-        "\ncpu s: processor time of all threads. 2thr: one thread's time over ours. 2nd rhs: a die 2 W\n\
-         more; changed: spray coefficient 2 % more, preconditioner kept; both from the first answer, as\n\
-         shares of the first solve."
+        "\ncpu s: processor time of all threads. cold: the process's first run over the later ones. 2thr:\n\
+         one thread's time over ours. 2nd rhs: a die 2 W more; changed: spray coefficient 2 % more,\n\
+         preconditioner kept; both from the first answer, as shares of a solve from zero. All of a\n\
+         work's runs in turn, in a process of its own."
     );
 }
