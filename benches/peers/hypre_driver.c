@@ -86,6 +86,21 @@ static double *gather(const double *mine, uint64_t first, uint64_t past) {
     return x;
 }
 
+/* Runs of setup and solve: the first finds its memory untouched and is left out, as in our own bench. */
+#define MOST_RUNS 8
+
+static int by_value(const void *a, const void *b) {
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Median of the runs after the first; slowest rank's times. */
+static double median_after_first(double *seconds, int runs) {
+    MPI_Allreduce(MPI_IN_PLACE, seconds, runs, MPI_DOUBLE, MPI_MAX, MPI_COMM_WORLD);
+    qsort(seconds + 1, runs - 1, sizeof(double), by_value);
+    return seconds[1 + (runs - 1) / 2];
+}
+
 static void report(const char *name, const char *peer, double setup, double solve, int iterations,
                    double bytes, const double *x) {
     if (rank == 0)
@@ -133,31 +148,40 @@ static void pfmg(const char *name) {
     HYPRE_StructVectorAssemble(vx);
     double before = resident_bytes();
     HYPRE_StructSolver cg, pre;
-    double t0 = MPI_Wtime();
-    HYPRE_StructPCGCreate(MPI_COMM_WORLD, &cg);
-    HYPRE_StructPCGSetTol(cg, 1e-10);
-    HYPRE_StructPCGSetMaxIter(cg, 500);
-    HYPRE_StructPCGSetTwoNorm(cg, 1);
-    HYPRE_StructPFMGCreate(MPI_COMM_WORLD, &pre);
-    HYPRE_StructPFMGSetMaxIter(pre, 1);
-    HYPRE_StructPFMGSetTol(pre, 0.0);
-    HYPRE_StructPFMGSetZeroGuess(pre);
-    HYPRE_StructPFMGSetRAPType(pre, 1);
-    HYPRE_StructPFMGSetRelaxType(pre, 2);
-    HYPRE_StructPFMGSetNumPreRelax(pre, 1);
-    HYPRE_StructPFMGSetNumPostRelax(pre, 1);
-    HYPRE_StructPFMGSetSkipRelax(pre, 1);
-    HYPRE_StructPCGSetPrecond(cg, HYPRE_StructPFMGSolve, HYPRE_StructPFMGSetup, pre);
-    HYPRE_StructPCGSetup(cg, A, vb, vx);
-    double t1 = MPI_Wtime();
-    HYPRE_StructPCGSolve(cg, A, vb, vx);
-    double t2 = MPI_Wtime();
-    double bytes = resident_bytes() - before;
-    int iterations;
-    HYPRE_StructPCGGetNumIterations(cg, &iterations);
+    double setup[MOST_RUNS], solve[MOST_RUNS], bytes = 0;
+    int iterations, runs = n > 3000000 ? 4 : MOST_RUNS;
+    for (int run = 0; run < runs; run++) {
+        HYPRE_StructVectorSetConstantValues(vx, 0.0);
+        double t0 = MPI_Wtime();
+        HYPRE_StructPCGCreate(MPI_COMM_WORLD, &cg);
+        HYPRE_StructPCGSetTol(cg, 1e-10);
+        HYPRE_StructPCGSetMaxIter(cg, 500);
+        HYPRE_StructPCGSetTwoNorm(cg, 1);
+        HYPRE_StructPFMGCreate(MPI_COMM_WORLD, &pre);
+        HYPRE_StructPFMGSetMaxIter(pre, 1);
+        HYPRE_StructPFMGSetTol(pre, 0.0);
+        HYPRE_StructPFMGSetZeroGuess(pre);
+        HYPRE_StructPFMGSetRAPType(pre, 1);
+        HYPRE_StructPFMGSetRelaxType(pre, 2);
+        HYPRE_StructPFMGSetNumPreRelax(pre, 1);
+        HYPRE_StructPFMGSetNumPostRelax(pre, 1);
+        HYPRE_StructPFMGSetSkipRelax(pre, 1);
+        HYPRE_StructPCGSetPrecond(cg, HYPRE_StructPFMGSolve, HYPRE_StructPFMGSetup, pre);
+        HYPRE_StructPCGSetup(cg, A, vb, vx);
+        double t1 = MPI_Wtime();
+        HYPRE_StructPCGSolve(cg, A, vb, vx);
+        double t2 = MPI_Wtime();
+        if (run == 0) bytes = resident_bytes() - before;
+        HYPRE_StructPCGGetNumIterations(cg, &iterations);
+        setup[run] = t1 - t0;
+        solve[run] = t2 - t1;
+        HYPRE_StructPFMGDestroy(pre);
+        HYPRE_StructPCGDestroy(cg);
+    }
     double *mine = malloc(8 * (past - first));
     HYPRE_StructVectorGetBoxValues(vx, low, high, mine);
-    report(name, "hypre PFMG + CG (2 ranks)", t1 - t0, t2 - t1, iterations, bytes,
+    report(name, "hypre PFMG + CG (2 ranks)", median_after_first(setup, runs),
+           median_after_first(solve, runs), iterations, bytes,
            gather(mine, first, past));
 }
 
@@ -194,31 +218,40 @@ static void boomeramg(const char *name) {
     HYPRE_IJVectorGetObject(vx, (void **)&px);
     double before = resident_bytes();
     HYPRE_Solver cg, pre;
-    double t0 = MPI_Wtime();
-    HYPRE_ParCSRPCGCreate(MPI_COMM_WORLD, &cg);
-    HYPRE_PCGSetTol(cg, 1e-10);
-    HYPRE_PCGSetMaxIter(cg, 500);
-    HYPRE_PCGSetTwoNorm(cg, 1);
-    HYPRE_BoomerAMGCreate(&pre);
-    HYPRE_BoomerAMGSetMaxIter(pre, 1);
-    HYPRE_BoomerAMGSetTol(pre, 0.0);
-    HYPRE_BoomerAMGSetCoarsenType(pre, 8);   /* PMIS */
-    HYPRE_BoomerAMGSetInterpType(pre, 6);    /* extended+i */
-    HYPRE_BoomerAMGSetPMaxElmts(pre, 4);
-    HYPRE_BoomerAMGSetRelaxType(pre, 6);     /* symmetric hybrid Gauss-Seidel */
-    HYPRE_BoomerAMGSetNumSweeps(pre, 1);
-    HYPRE_BoomerAMGSetStrongThreshold(pre, 0.25);
-    HYPRE_PCGSetPrecond(cg, (HYPRE_PtrToSolverFcn)HYPRE_BoomerAMGSolve,
-                        (HYPRE_PtrToSolverFcn)HYPRE_BoomerAMGSetup, pre);
-    HYPRE_ParCSRPCGSetup(cg, a, pb, px);
-    double t1 = MPI_Wtime();
-    HYPRE_ParCSRPCGSolve(cg, a, pb, px);
-    double t2 = MPI_Wtime();
-    double bytes = resident_bytes() - before;
-    int iterations;
-    HYPRE_PCGGetNumIterations(cg, &iterations);
+    double setup[MOST_RUNS], solve[MOST_RUNS], bytes = 0;
+    int iterations, runs = n > 3000000 ? 2 : 4;
+    for (int run = 0; run < runs; run++) {
+        HYPRE_ParVectorSetConstantValues(px, 0.0);
+        double t0 = MPI_Wtime();
+        HYPRE_ParCSRPCGCreate(MPI_COMM_WORLD, &cg);
+        HYPRE_PCGSetTol(cg, 1e-10);
+        HYPRE_PCGSetMaxIter(cg, 500);
+        HYPRE_PCGSetTwoNorm(cg, 1);
+        HYPRE_BoomerAMGCreate(&pre);
+        HYPRE_BoomerAMGSetMaxIter(pre, 1);
+        HYPRE_BoomerAMGSetTol(pre, 0.0);
+        HYPRE_BoomerAMGSetCoarsenType(pre, 8);   /* PMIS */
+        HYPRE_BoomerAMGSetInterpType(pre, 6);    /* extended+i */
+        HYPRE_BoomerAMGSetPMaxElmts(pre, 4);
+        HYPRE_BoomerAMGSetRelaxType(pre, 6);     /* symmetric hybrid Gauss-Seidel */
+        HYPRE_BoomerAMGSetNumSweeps(pre, 1);
+        HYPRE_BoomerAMGSetStrongThreshold(pre, 0.25);
+        HYPRE_PCGSetPrecond(cg, (HYPRE_PtrToSolverFcn)HYPRE_BoomerAMGSolve,
+                            (HYPRE_PtrToSolverFcn)HYPRE_BoomerAMGSetup, pre);
+        HYPRE_ParCSRPCGSetup(cg, a, pb, px);
+        double t1 = MPI_Wtime();
+        HYPRE_ParCSRPCGSolve(cg, a, pb, px);
+        double t2 = MPI_Wtime();
+        if (run == 0) bytes = resident_bytes() - before;
+        HYPRE_PCGGetNumIterations(cg, &iterations);
+        setup[run] = t1 - t0;
+        solve[run] = t2 - t1;
+        HYPRE_BoomerAMGDestroy(pre);
+        HYPRE_ParCSRPCGDestroy(cg);
+    }
     HYPRE_IJVectorGetValues(vx, past - first, rows, mine);
-    report(name, "hypre BoomerAMG + CG (2 ranks)", t1 - t0, t2 - t1, iterations, bytes,
+    report(name, "hypre BoomerAMG + CG (2 ranks)", median_after_first(setup, runs),
+           median_after_first(solve, runs), iterations, bytes,
            gather(mine, first, past));
 }
 

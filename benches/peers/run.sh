@@ -11,17 +11,27 @@ names=("$@")
 peers=${PEERS:-hypre python faer}
 work=target/peers
 mkdir -p "$work"
-if ! command -v mpicc >/dev/null || [ ! -e /usr/include/hypre/HYPRE.h ]; then
-    apt-get update -qq
-    apt-get install -y -qq libhypre-dev libopenmpi-dev openmpi-bin libsuitesparse-dev python3-venv
+has() { [[ $peers == *$1* ]]; }
+packages=()
+if has hypre && { ! command -v mpicc >/dev/null || [ ! -e /usr/include/hypre/HYPRE.h ]; }; then
+    packages+=(libhypre-dev libopenmpi-dev openmpi-bin)
 fi
-if [ ! -x "$work/venv/bin/python" ]; then
+if has python && [ ! -e /usr/include/suitesparse/cholmod.h ]; then
+    packages+=(libsuitesparse-dev python3-venv)
+fi
+if [ ${#packages[@]} -gt 0 ]; then
+    apt-get update -qq
+    apt-get install -y -qq "${packages[@]}"
+fi
+if has python && [ ! -x "$work/venv/bin/python" ]; then
     python3 -m venv "$work/venv"
     "$work/venv/bin/pip" -q install numpy scipy pyamg
     SUITESPARSE_INCLUDE_DIR=/usr/include/suitesparse "$work/venv/bin/pip" -q install "scikit-sparse<0.5" ||
         echo "CHOLMOD is left out: scikit-sparse does not build here" >&2
 fi
-mpicc -O2 -I/usr/include/hypre -o "$work/hypre_driver" benches/peers/hypre_driver.c -lHYPRE -lm
+if has hypre; then
+    mpicc -O2 -I/usr/include/hypre -o "$work/hypre_driver" benches/peers/hypre_driver.c -lHYPRE -lm
+fi
 bench() { cargo bench -q -p sprayside_solver --bench "$1" -- "${@:2}"; }
 bench solver export "$PWD/$work" "${names[@]}"
 results="$PWD/$work/results.csv"
@@ -29,10 +39,10 @@ results="$PWD/$work/results.csv"
 mpi() { OMP_NUM_THREADS=1 mpirun --allow-run-as-root --oversubscribe -n 2 "$@"; }
 for name in "${names[@]}"; do
     matrix="$work/$name.bin"
-    [[ $peers == *hypre* && $name == A* ]] && mpi "$work/hypre_driver" pfmg "$matrix" "$name" >>"$results"
-    [[ $peers == *hypre* ]] && mpi "$work/hypre_driver" boomeramg "$matrix" "$name" >>"$results"
-    [[ $peers == *python* ]] && "$work/venv/bin/python" benches/peers/peers.py "$matrix" "$name" >>"$results"
-    [[ $peers == *faer* ]] && bench faer_cholesky "$name" >>"$results"
+    has hypre && [[ $name == A* ]] && mpi "$work/hypre_driver" pfmg "$matrix" "$name" >>"$results"
+    has hypre && mpi "$work/hypre_driver" boomeramg "$matrix" "$name" >>"$results"
+    has python && "$work/venv/bin/python" benches/peers/peers.py "$matrix" "$name" >>"$results"
+    has faer && bench faer_cholesky "$name" >>"$results"
     rm -f "$matrix"
 done
 bench solver peers "$results" "${names[@]}"
