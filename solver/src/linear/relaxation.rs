@@ -239,54 +239,11 @@ pub(super) fn start<'a, L: Lead<'a>>(out: &mut [f32], f: &[f32], lead: L) {
 }
 
 /// The residual of the second colour over its x, when the first has been relaxed after it; f is what
-/// [`FromZero`] or [`OverOldLast`] left: `x = f + sum - EASE links x`.
+/// [`FromZero`] or [`OverOldLast`] left: `x = f + sum - EASE links x`, a sweep over the old value
+/// without the column.
 #[inline(always)]
-pub(super) fn residual(x: &mut [f32], f: &[f32], around: Around) {
-    #[inline(always)]
-    #[allow(clippy::too_many_arguments)]
-    fn entries(
-        x: &mut [f32],
-        f: &[f32],
-        above: &[f32],
-        north: &[f32],
-        below: &[f32],
-        south: &[f32],
-        side_a: &[f32],
-        link_a: &[f32],
-        side_b: &[f32],
-        link_b: &[f32],
-        open_b: bool,
-    ) {
-        let n = x.len();
-        if n == 0 {
-            return;
-        }
-        let beside = if open_b { 0.0 } else { link_b[0] };
-        let links = north[0] + south[0] + link_a[0] + beside;
-        let sum = products!(0, north above, south below, link_a side_a, link_b side_b);
-        let first = f[0] + sum - EASE_F32 * links * x[0];
-        for k in 0..n {
-            let links = north[k] + south[k] + link_a[k] + link_b[k];
-            let sum = products!(k, north above, south below, link_a side_a, link_b side_b);
-            x[k] = f[k] + sum - EASE_F32 * links * x[k];
-        }
-        x[0] = first;
-    }
-    let n = whole(x.len());
-    let a = around.cut(n);
-    entries(
-        &mut x[..n],
-        &f[..n],
-        a.above,
-        a.north,
-        a.below,
-        a.south,
-        a.side_a,
-        a.link_a,
-        a.side_b,
-        a.link_b,
-        a.open_b,
-    );
+pub(super) fn residual(x: &mut [f32], f: &mut [f32], around: Around) {
+    sweep::<OverOld, _>(x, f, around, Whole);
 }
 
 /// `x = m x`.
@@ -381,9 +338,10 @@ mod tests {
             sweep::<FromZero, _>(&mut out, &mut rest, around, after);
             check("from zero", &out, &|k| pivot[k] * (sum(k) + link[k] * y[k]));
             check("its rest", &rest, &|k| -near(k));
-            out.clone_from(&old);
-            residual(&mut out, f, around);
+            (out, rest) = (old.clone(), f.clone());
+            residual(&mut out, &mut rest, around);
             check("residual", &out, &|k| sum(k) - eased(k) * old[k]);
+            assert_eq!(&rest, f);
             conduct(&mut out, &old, pivot, around);
             let gone = |k: usize| {
                 let links = north[k] + south[k] + link_a[k] + beside(k);

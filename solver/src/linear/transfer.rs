@@ -26,6 +26,7 @@ widest! {
         let Some(transfer) = &level.transfer else { return };
         let layout = &level.layout;
         let mut row = std::mem::take(&mut rows.x[j % RING]);
+        let mut f_row = std::mem::take(&mut rows.f[j % RING]);
         let mut line = std::mem::take(&mut rows.line);
         for piece in layout.pieces(j) {
             let g = &layout.groups[piece.group];
@@ -35,7 +36,7 @@ widest! {
                 // The second colour's x is not needed any more: its place takes the residual.
                 let (_, sheet, _) = around_sheet(&mut row, g, l);
                 let (residual, around) = neighbours(level, j, piece, (l, h), rows, sheet);
-                relaxation::residual(residual, &rows.f[j % RING][at..at + g.half], around);
+                relaxation::residual(residual, &mut f_row[at..at + g.half], around);
             }
             for (block, s) in layout.blocks_of(piece.group) {
                 let maps = &transfer.maps[block];
@@ -63,6 +64,7 @@ widest! {
         }
         rows.line = line;
         rows.x[j % RING] = row;
+        rows.f[j % RING] = f_row;
     }
 
     /// Adds the interpolated coarse correction to the second colour of row `j`.
