@@ -108,7 +108,7 @@ struct Figures {
 }
 
 /// All kinds of runs take turns, so that what the machine does to one of them it does to all.
-fn measure(problem: &mut Problem, runs: usize) -> Figures {
+fn measure(problem: &Problem, runs: usize) -> Figures {
     let n = problem.b.len();
     let params = CgParams::default();
     let mut x = vec![0.0; n];
@@ -255,12 +255,12 @@ fn export(directory: &str, name: &str) -> std::io::Result<()> {
 
 /// One line of the table, and those of the peers in `peers`.
 fn report(name: &str, bandwidth: f64, peers: &str) {
-    let Some(mut problem) = problem(name) else {
+    let Some(problem) = problem(name) else {
         println!("{name}: not a family and a size");
         return;
     };
     let n = problem.b.len();
-    let f = measure(&mut problem, if n > 3_000_000 { 5 } else { 9 });
+    let f = measure(&problem, if n > 3_000_000 { 5 } else { 9 });
     let total = f.setup_s + f.solve_s;
     println!(
         "{name:<6}{n:>9}{:>8.4}{:>9.4}{:>6}{:>10.1e}{:>7.0}{:>8.1}{:>12.1}{:>7.2}{:>6.2}{:>6.2}{:>6.2} ({:>2} it){:>6.2} ({:>2} it)",
@@ -305,17 +305,14 @@ fn main() {
         }
         return;
     }
-    let mut results = String::new();
+    let mut results = None;
     if words.first().is_some_and(|w| w == "peers") {
-        results = words.remove(1);
-        words.remove(0);
+        results = words.drain(..2).nth(1);
     }
     if words.first().is_some_and(|w| w == "alone") {
-        let peers = if results.is_empty() {
-            String::new()
-        } else {
-            std::fs::read_to_string(&results).expect("results of the peers")
-        };
+        let peers = results
+            .map(|path| std::fs::read_to_string(path).expect("results of the peers"))
+            .unwrap_or_default();
         report(&words[1], words[2].parse().expect("a bandwidth"), &peers);
         return;
     }
@@ -339,8 +336,8 @@ fn main() {
     let program = std::env::current_exe().expect("this program");
     for name in &names {
         let mut alone = std::process::Command::new(&program);
-        if !results.is_empty() {
-            alone.args(["peers", &results]);
+        if let Some(results) = &results {
+            alone.args(["peers", results]);
         }
         alone.args(["alone", name, &bandwidth.to_string()]);
         if !alone.status().is_ok_and(|status| status.success()) {

@@ -101,10 +101,11 @@ static double median_after_first(double *seconds, int runs) {
     return seconds[1 + (runs - 1) / 2];
 }
 
-static void report(const char *name, const char *peer, double setup, double solve, int iterations,
-                   double bytes, const double *x) {
+static void report(const char *name, const char *peer, double *setup, double *solve, int runs,
+                   int iterations, double bytes, const double *x) {
+    double setup_s = median_after_first(setup, runs), solve_s = median_after_first(solve, runs);
     if (rank == 0)
-        printf("%s,%s,%.5f,%.5f,%d,%.2e,%.0f\n", name, peer, setup, solve, iterations,
+        printf("%s,%s,%.5f,%.5f,%d,%.2e,%.0f\n", name, peer, setup_s, solve_s, iterations,
                true_residual(x), bytes / n);
 }
 
@@ -180,8 +181,7 @@ static void pfmg(const char *name) {
     }
     double *mine = malloc(8 * (past - first));
     HYPRE_StructVectorGetBoxValues(vx, low, high, mine);
-    report(name, "hypre PFMG + CG (2 ranks)", median_after_first(setup, runs),
-           median_after_first(solve, runs), iterations, bytes,
+    report(name, "hypre PFMG + CG (2 ranks)", setup, solve, runs, iterations, bytes,
            gather(mine, first, past));
 }
 
@@ -250,8 +250,7 @@ static void boomeramg(const char *name) {
         HYPRE_ParCSRPCGDestroy(cg);
     }
     HYPRE_IJVectorGetValues(vx, past - first, rows, mine);
-    report(name, "hypre BoomerAMG + CG (2 ranks)", median_after_first(setup, runs),
-           median_after_first(solve, runs), iterations, bytes,
+    report(name, "hypre BoomerAMG + CG (2 ranks)", setup, solve, runs, iterations, bytes,
            gather(mine, first, past));
 }
 
