@@ -4,7 +4,7 @@ use super::*;
 use crate::steady::{solve_keeping, solve_on_mesh};
 
 fn coarse(mut module: Module) -> Module {
-    module.mesh.accuracy_K = 1.0;
+    module.mesh.accuracy_K = 2.0;
     module
 }
 
@@ -85,7 +85,7 @@ fn a_point_does_not_depend_on_the_points_before_it() {
     let module = coarse(with_nozzles());
     let (result, solution) = nominal_of(&module);
     let nominal = Nominal::new(&module, &result, &solution).unwrap();
-    let changed = changed(&module);
+    let changed: Vec<Module> = changed(&module).into_iter().step_by(3).collect();
     let mut lent = Lent::default();
     let in_turn: Vec<SolvedPoint> =
         changed.iter().map(|m| nominal.point(m, None, &mut lent).unwrap()).collect();
