@@ -296,7 +296,7 @@ mod tests {
             let least = result.junctions.iter().map(|j| j.uncertainty_K).fold(f64::MAX, f64::min);
             sensor_readings(&module, &sensors, &fine, &half, least)
         };
-        let (rough, exact) = (at(0.5), at(0.1));
+        let (rough, exact) = (at(0.5), at(0.05));
         for (rough, exact) in rough.iter().zip(&exact) {
             let error = (rough.temperature_K - exact.temperature_K).abs();
             assert!(error <= rough.uncertainty_K + exact.uncertainty_K, "{rough:?} {exact:?}");
